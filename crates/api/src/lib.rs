@@ -1,0 +1,1 @@
+//! The wire: proto files compiled, wire to domain and back.

@@ -1,0 +1,1 @@
+//! Numerics for benchring: plain numbers in, plain numbers out.

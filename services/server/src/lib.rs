@@ -1,0 +1,1 @@
+//! benchringd: the service, its doors, its demo.

@@ -1,0 +1,3 @@
+//! benchringd, the server.
+
+fn main() {}
