@@ -1,1 +1,3 @@
 //! Every rule of the trade, pure.
+
+pub mod quantity;
