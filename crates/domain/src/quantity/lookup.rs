@@ -47,7 +47,7 @@ impl Wanted<'_> {
         if text.is_empty() {
             let refused = Unreadable::new(
                 UNIT_MISSING,
-                format!("has no unit; for a {} write {units}", dimension.words()),
+                format!("has no unit; for {} write {units}", dimension.words()),
             );
             return match dimension {
                 Dimension::Ratio => refused.asking("is it per cent (%) or a fraction of one (fraction)?"),
@@ -62,7 +62,7 @@ impl Wanted<'_> {
             return Unreadable::new(
                 UNIT_OF_OTHER_DIMENSION,
                 format!(
-                    "is in {}, a unit of {}; for a {} write {units}",
+                    "is in {}, a unit of {}; for {} write {units}",
                     unit.called(),
                     unit.dimension.words(),
                     dimension.words()
@@ -85,10 +85,7 @@ impl Wanted<'_> {
             .asking(format!("is it {number} {spelling}?")),
             None => Unreadable::new(
                 UNIT_UNKNOWN,
-                format!(
-                    "has the unit {shown}, which is not known; for a {} write {units}",
-                    dimension.words()
-                ),
+                format!("has the unit {shown}, which is not known; for {} write {units}", dimension.words()),
             ),
         }
     }

@@ -6,7 +6,7 @@ use super::text::quoted;
 use super::unit::Unit;
 use super::unreadable::{
     CLAIM, NOMINAL_SIZE, NOT_A_PLAIN_NUMBER, NOT_FINITE, NOT_ONE_NUMBER, NUMBER_MISSING, NUMBER_UNREADABLE,
-    PRICE, RESISTOR_CODE, SCREW_NUMBER, STRENGTH_CLASS, Unreadable,
+    PRICE, RESISTOR_CODE, SCREW_NUMBER, STRENGTH_CLASS, THOUSANDS_MARK, Unreadable,
 };
 
 const MONEY: &[&str] = &["$", "£", "€", "¥", "kr", "usd", "eur", "gbp", "sek", "nok", "dkk"];
@@ -26,7 +26,10 @@ pub(super) fn without_number(dimension: Dimension, text: &str) -> Unreadable {
     if starts_before_digit(&lower, &["#", "no", "no.", "nr", "nr.", "№"]) {
         return Unreadable::new(
             SCREW_NUMBER,
-            format!("is a screw number, not a {}; measure the screw, and write mm or in", dimension.words()),
+            format!(
+                "is a screw number where {} is due; measure the screw, and write mm or in",
+                dimension.words()
+            ),
         )
         .asking("what is the nominal diameter, in mm or in?");
     }
@@ -34,8 +37,7 @@ pub(super) fn without_number(dimension: Dimension, text: &str) -> Unreadable {
         return Unreadable::new(
             PRICE,
             format!(
-                "is an amount of money; give a price with its ISO 4217 code (such as USD or SEK) and its date, not as \
-                 a {}",
+                "is an amount of money; give a price with its ISO 4217 code (such as USD or SEK) and its date, not as {}",
                 dimension.words()
             ),
         );
@@ -88,7 +90,10 @@ pub(super) fn after_number(dimension: Dimension, number: &str, rest: &str) -> Op
     if matches!(first, '±' | '+' | '~') {
         return Some(not_plain());
     }
-    if first.is_numeric() {
+    if let Some(refused) = grouped_by_apostrophe(number, rest) {
+        return Some(refused);
+    }
+    if first.is_numeric() && !first.is_ascii_digit() {
         return Some(Unreadable::new(
             NUMBER_UNREADABLE,
             format!(
@@ -119,7 +124,7 @@ fn sum_of_units(dimension: Dimension, rest: &str) -> Option<Unreadable> {
     }
     let digit = rest.find(|c: char| c.is_ascii_digit())?;
     let before = rest[..digit].trim_end_matches([' ', '-', '+', ',']);
-    let is_unit = !before.is_empty() && find(dimension, before).is_some();
+    let is_unit = matches!(before, "'" | "\"") || (!before.is_empty() && find(dimension, before).is_some());
     is_unit.then(|| {
         let units: Vec<&str> = dimension.units().iter().map(Unit::called).collect();
         Unreadable::new(
@@ -129,6 +134,15 @@ fn sum_of_units(dimension: Dimension, rest: &str) -> Option<Unreadable> {
                 units.join(", ")
             ),
         )
+    })
+}
+
+/// `1'500`, as written in Switzerland; `6'2` is feet and inches.
+fn grouped_by_apostrophe(number: &str, rest: &str) -> Option<Unreadable> {
+    let behind = rest.strip_prefix('\'')?;
+    let digits = behind.bytes().take_while(u8::is_ascii_digit).count();
+    (digits == 3).then(|| {
+        Unreadable::new(THOUSANDS_MARK, format!("has a thousands mark; write {number}{}", &behind[..3]))
     })
 }
 
