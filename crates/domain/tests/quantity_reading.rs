@@ -31,11 +31,21 @@ fn the_text_and_the_unit_are_kept_byte_for_byte() {
 /// Thousandths and inches come out as the nearest double, not as a neighbour of it.
 #[test]
 fn conversions_give_the_nearest_double() {
-    assert!(value(Dimension::Charge, 4350.0, "mAh").canonical() == 4.35);
-    assert!(value(Dimension::Length, 3.0, "in").canonical() == 76.2);
-    assert!(value(Dimension::Time, 7.0, "ms").canonical() == 0.007);
-    assert!(value(Dimension::Mass, 16.0, "oz").canonical() == 0.453_592_37);
-    assert!(value(Dimension::Temperature, 71.6, "degF").canonical() - 22.0 <= 1e-13);
+    for (dimension, number, unit, nearest) in [
+        (Dimension::Charge, 4350.0, "mAh", 4.35),
+        (Dimension::Length, 3.0, "in", 76.2),
+        (Dimension::Time, 7.0, "ms", 0.007),
+        (Dimension::Mass, 16.0, "oz", 0.453_592_37_f64),
+        (Dimension::Area, 3.0, "in2", 19.3548),
+        (Dimension::Torque, 3.0, "kgf-cm", 0.294_199_5),
+        (Dimension::Energy, 9.0, "kJ", 2.5),
+    ] {
+        assert_eq!(
+            value(dimension, number, unit).canonical().to_bits(),
+            nearest.to_bits(),
+            "{number} {unit}"
+        );
+    }
 }
 
 /// The step is that of the last digit as written, times the factor: worked out by hand.

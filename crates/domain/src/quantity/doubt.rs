@@ -269,7 +269,7 @@ static DOUBTS: &[Doubt] = &[
             "euros",
         ],
         PRICE,
-        "is an amount of money; give a price with its ISO 4217 code (such as USD or SEK) and its date, not as {dimension}",
+        "is an amount of money; give it as a price, with its ISO 4217 code (such as USD or SEK) and its date",
         "",
     ),
     everywhere(

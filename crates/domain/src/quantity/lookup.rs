@@ -73,13 +73,14 @@ impl Wanted<'_> {
             .units()
             .iter()
             .flat_map(Unit::written_as)
-            .find(|spelling| !spelling.is_empty() && same_letters(spelling, text));
+            .find(|spelling| !spelling.is_empty() && same_letters(spelling, text.trim_end_matches('.')));
         let shown = quoted(text);
         match near {
             Some(spelling) => Unreadable::new(
                 UNIT_UNKNOWN,
                 format!(
-                    "has the unit {shown}, and capitals matter in units; write {spelling} if that is meant"
+                    "has the unit {shown}, which is not known as written, capitals and full stops included; write {spelling} \
+ if that is meant"
                 ),
             )
             .asking(format!("is it {number} {spelling}?")),

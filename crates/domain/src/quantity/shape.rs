@@ -36,10 +36,7 @@ pub(super) fn without_number(dimension: Dimension, text: &str) -> Unreadable {
     if starts_before_digit(&lower, MONEY) {
         return Unreadable::new(
             PRICE,
-            format!(
-                "is an amount of money; give a price with its ISO 4217 code (such as USD or SEK) and its date, not as {}",
-                dimension.words()
-            ),
+            "is an amount of money; give it as a price, with its ISO 4217 code (such as USD or SEK) and its date",
         );
     }
     if starts_before_digit(text, &["C"]) {
@@ -124,13 +121,21 @@ fn sum_of_units(dimension: Dimension, rest: &str) -> Option<Unreadable> {
     }
     let digit = rest.find(|c: char| c.is_ascii_digit())?;
     let before = rest[..digit].trim_end_matches([' ', '-', '+', ',']);
-    let is_unit = matches!(before, "'" | "\"") || (!before.is_empty() && find(dimension, before).is_some());
+    // Here m has a unit behind it, but which one it is does not matter for the refusal.
+    let is_unit =
+        matches!(before, "'" | "\"" | "m") || (!before.is_empty() && find(dimension, before).is_some());
+    let example = match dimension {
+        Dimension::Time => ", such as 83 s for 1 min 23 s",
+        Dimension::Length => ", such as 54 in for 4 ft 6 in",
+        Dimension::Mass => ", such as 35 oz for 2 lb 3 oz",
+        _ => "",
+    };
     is_unit.then(|| {
         let units: Vec<&str> = dimension.units().iter().map(Unit::called).collect();
         Unreadable::new(
             NOT_ONE_NUMBER,
             format!(
-                "holds two numbers with units; turn it into one number in one unit ({}), such as 4.5 ft for 4 ft 6 in",
+                "holds two numbers with units; turn it into one number in one unit ({}){example}",
                 units.join(", ")
             ),
         )
