@@ -1,3 +1,20 @@
-//! Every rule of the trade, pure.
+//! Every rule of the trade, pure: no input or output, no clock, no chance but what is handed in.
+//!
+//! Start at [`trial`]: a [`trial::TrialDraft`] is what a tester sent, [`trial::Trial`] what passed
+//! every rule of its [`method`]. [`pool`] answers questions over many trials.
 
+pub mod acting;
+pub mod audit;
+pub mod clock;
+pub mod disclosure;
+pub mod finding;
+pub mod id;
+pub mod method;
+pub mod pack;
+pub mod pool;
+pub mod price;
 pub mod quantity;
+pub mod standing;
+pub mod tool;
+pub mod trial;
+pub mod violation;

@@ -1,0 +1,55 @@
+//! What a check noticed and kept: never a refusal, never a changed number.
+
+use serde::{Deserialize, Serialize};
+
+use crate::disclosure::words;
+
+words!(
+    /// The kind of a finding.
+    FindingKind {
+        /// A value beyond the soft limit of its field or of the response.
+        SoftLimit = "soft_limit",
+        /// A value that a known slip of units would explain.
+        UnitSlip = "unit_slip",
+        /// Fewer runs, rounds or charges than the method asks for.
+        FewReplicates = "few_replicates",
+        /// What was done differs from the plan.
+        PlanDiffers = "plan_differs",
+        /// The order cannot separate a drift from the packs.
+        BlockedOrder = "blocked_order",
+        /// Readings were not given by charge.
+        ChargeUnknown = "charge_unknown",
+        /// A specimen that another tester registered.
+        ForeignSpecimen = "foreign_specimen",
+        /// The time given lies ahead of the server's clock.
+        ClockSkew = "clock_skew",
+        /// A typed state that the numbers contradict.
+        StateDoubtful = "state_doubtful",
+        /// A descriptor that does not fit the others.
+        Inconsistent = "inconsistent",
+    }
+);
+
+/// One thing a check noticed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// Its kind.
+    pub kind: FindingKind,
+    /// Path as on the wire.
+    pub field: String,
+    /// Names the value and the limit, and what to do; lower case, no full stop.
+    pub message: String,
+    /// The question to the tester, where an answer is awaited; empty otherwise.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub question: String,
+    /// A correction to offer, such as "2.6 s"; empty where there is none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub suggestion: String,
+}
+
+impl Finding {
+    /// Whether the tester is asked to confirm or correct.
+    pub fn asks(&self) -> bool {
+        !self.question.is_empty()
+    }
+}

@@ -1,0 +1,5 @@
+//! Questions over many trials.
+
+pub mod evidence;
+
+pub use evidence::{Evidence, EvidenceTrial};

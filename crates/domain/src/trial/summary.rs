@@ -1,0 +1,111 @@
+//! What pooling keeps of an arm: computed once from its runs, a fact of the revision.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::disclosure::Acquired;
+use crate::id::{PackModelId, PackSpecimenId};
+use crate::method::Outcome;
+
+/// How certain the demand class is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ClassBasis {
+    /// From mean input power recorded in the trial.
+    Measured,
+    /// From the catalogue's table of works.
+    Assumed,
+    /// Not known.
+    Unknown,
+}
+
+/// A run that counts, in the canonical unit of the response.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ScoredReading {
+    /// The reading.
+    pub value: f64,
+    /// Exact, right-censored (with or without badge); nothing else is scored.
+    pub outcome: Outcome,
+}
+
+/// One arm, reduced to what pooling needs.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ArmSummary {
+    /// The specimen.
+    pub specimen: PackSpecimenId,
+    /// Its model.
+    pub pack_model: PackModelId,
+    /// How the specimen was acquired.
+    pub acquired: Acquired,
+    /// Whether runs are known by charge.
+    pub charges_known: bool,
+    /// Exact runs scored.
+    pub exact: u32,
+    /// Censored runs scored.
+    pub censored: u32,
+    /// Runs by outcome and end criterion, warm-ups left out: `"right_censored/tool_stall" -> 2`.
+    pub outcomes: BTreeMap<String, u32>,
+    /// Warm-up runs.
+    pub warm_ups: u32,
+    /// Charges with a scored run.
+    pub charges: u32,
+    /// Mean over charges of the charge's mean, canonical unit; `None` without a scored run.
+    pub mean: Option<f64>,
+    /// Mean over charges of the mean of ln reading; `None` on the difference scale.
+    pub mean_ln: Option<f64>,
+    /// h = mean over charges of 1/runs.
+    pub h: f64,
+    /// Sum of squares within charges, over mean squared on the ratio scale.
+    pub ss_within: f64,
+    /// Its degrees of freedom.
+    pub df_within: u32,
+    /// Sum of squares between charge means, over mean squared on the ratio scale.
+    pub ss_between: f64,
+    /// Resolution of the readings as written, canonical unit.
+    pub resolution: Option<f64>,
+    /// First and last scored reading in the order, canonical unit.
+    pub first: Option<f64>,
+    /// See [`ArmSummary::first`].
+    pub last: Option<f64>,
+    /// Slope of ln reading (difference scale: of the reading) on position, per run, within charges;
+    /// `None` under three positions.
+    pub slope: Option<f64>,
+    /// Mean over charges of the charge's mean position; `None` where not recorded.
+    pub position: Option<f64>,
+    /// Mean input power in watt, where recorded.
+    pub mean_input_power_w: Option<f64>,
+    /// The readings by charge, kept only when a run of the trial is censored.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub readings: Option<Vec<Vec<ScoredReading>>>,
+}
+
+/// What pooling keeps of a trial beside its arms.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TrialSummary {
+    /// Values of the method's pooling keys, in the order of the method file.
+    pub keys: BTreeMap<String, String>,
+    /// Bin of each of the method's bands: band field -> bin label.
+    pub bins: BTreeMap<String, String>,
+    /// Values behind the bins, canonical units, for questions that state centres.
+    pub band_values: BTreeMap<String, f64>,
+    /// Demand class d1 to d4, or `None` where not known.
+    pub demand_class: Option<String>,
+    /// How certain the class is.
+    pub class_basis: ClassBasis,
+    /// Why the trial is kept but never pooled; empty when it can be.
+    pub left_out: Vec<LeftOut>,
+    /// The order cannot separate a drift from the packs.
+    pub blocked: bool,
+    /// The arms, in the order of the trial.
+    pub arms: Vec<ArmSummary>,
+}
+
+/// Why a trial is kept but not pooled.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LeftOut {
+    /// `UPPER_SNAKE`, from the list of reasons.
+    pub reason: String,
+    /// Names the value and the rule.
+    pub message: String,
+}
