@@ -1,1 +1,3 @@
 //! Numerics for benchring: plain numbers in, plain numbers out.
+
+pub mod special;
