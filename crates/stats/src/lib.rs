@@ -1,1 +1,9 @@
 //! Numerics for benchring: plain numbers in, plain numbers out.
+
+pub mod arm;
+pub mod contrast;
+pub mod descriptive;
+pub mod error;
+pub mod special;
+mod sum;
+pub mod variance;
