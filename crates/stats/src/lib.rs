@@ -1,6 +1,7 @@
 //! Numerics for benchring: plain numbers in, plain numbers out.
 
 pub mod arm;
+pub mod censored;
 pub mod contrast;
 pub mod descriptive;
 pub mod error;

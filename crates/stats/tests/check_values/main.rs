@@ -2,6 +2,7 @@
 //!
 //! The reference values stand as JSON in `tests/reference`, each with its source and its tolerance.
 
+mod censored;
 mod charges;
 mod common;
 mod counts;
