@@ -5,6 +5,8 @@ pub mod censored;
 pub mod contrast;
 pub mod descriptive;
 pub mod error;
+pub mod normalise;
+pub mod percent;
 pub mod special;
 mod sum;
 pub mod variance;

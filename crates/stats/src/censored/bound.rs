@@ -21,6 +21,7 @@ pub struct MeanBounds {
 /// ```
 /// over the right-censored readings, and the mirror of it over the left-censored ones; each bound is one-sided.
 /// Equal limits c: `μ_L = c − σ Φ⁻¹(1 − α^(1/n))`. Exact readings are not used: an arm that has some has a mean.
+/// Limits of both kinds in one arm give each bound on its own; where they contradict each other, so may the bounds.
 ///
 /// # Errors
 /// Those of [`crate::arm::ArmMoments::from_charges`] for the readings; [`StatsError::OutOfRange`] unless `sigma` is

@@ -8,6 +8,7 @@ mod common;
 mod counts;
 mod hedges_1999;
 mod nist_univariate;
+mod percent_wording;
 mod smyth_2004;
 mod special_functions;
 mod student_1908;
