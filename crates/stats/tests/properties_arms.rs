@@ -2,6 +2,7 @@
 
 use benchring_stats::arm::{ArmMoments, Reading, Status};
 use benchring_stats::censored::{censored_contrast, censored_mean, fixed_sigma, mean_and_sigma};
+use benchring_stats::completion::{Share, Stratum, fisher_p, mantel_haenszel, two_shares};
 use benchring_stats::contrast::{ArmSummary, Bias, Contrast, Scale, log_ratio_of_means, moderated, welch};
 use benchring_stats::descriptive::describe;
 use benchring_stats::error::StatsError;
@@ -278,6 +279,29 @@ proptest! {
                 prop_assert!(close(form.ratio(got.estimate).unwrap().ln(), estimate, 1.0, 1e-12));
             }
         }
+    }
+
+    #[test]
+    fn shares_flip_with_their_arms_and_stay_within_one(
+        counts in vec((0_u32..9, 1_u32..9, 0_u32..9, 1_u32..9, 0_usize..5), 1..9),
+    ) {
+        let share = |events: u32, total: u32| Share::new(events.min(total), total).unwrap();
+        let strata: Vec<Stratum> = counts
+            .iter()
+            .map(|&(x_a, n_a, x_b, n_b, unit)| Stratum { a: share(x_a, n_a), b: share(x_b, n_b), unit })
+            .collect();
+        let swapped: Vec<Stratum> = strata.iter().rev().map(|s| Stratum { a: s.b, b: s.a, unit: s.unit }).collect();
+        let there = mantel_haenszel(&strata, 0.95).unwrap();
+        let back = mantel_haenszel(&swapped, 0.95).unwrap();
+        prop_assert!(close(there.lower, -back.upper, 1.0, 1e-12) && close(there.upper, -back.lower, 1.0, 1e-12));
+        prop_assert!(there.lower >= -1.0 && there.upper <= 1.0);
+        prop_assert!(there.lower <= there.difference + 1e-12 && there.difference <= there.upper + 1e-12);
+        prop_assert!(close(there.exact_p.unwrap(), back.exact_p.unwrap(), 0.0, 1e-9));
+        let (a, b) = (strata[0].a, strata[0].b);
+        let (one, alone) = (two_shares(a, b, 0.95).unwrap(), mantel_haenszel(&strata[..1], 0.95).unwrap());
+        prop_assert!(close(one.lower, alone.lower, 1.0, 1e-12) && close(one.upper, alone.upper, 1.0, 1e-12));
+        let p = fisher_p(a, b).unwrap();
+        prop_assert!(p > 0.0 && p <= 1.0 && close(p, alone.exact_p.unwrap(), 0.0, 1e-12));
     }
 
     #[test]
