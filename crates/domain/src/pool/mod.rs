@@ -1,5 +1,22 @@
 //! Questions over many trials, pooled across testers.
+//!
+//! A [`Question`] is asked of [`Evidence`]; each stratum of it is pooled by itself and never mixed
+//! with another.
 
+pub mod answer;
+mod compare;
 pub mod evidence;
+pub mod normalise;
+pub mod question;
+mod spread;
+mod strata;
+mod stratum;
+mod warnings;
+mod weigh;
+pub mod wording;
 
+pub use answer::Answer;
+pub use compare::NoAnswer;
 pub use evidence::{Evidence, EvidenceTrial};
+pub use normalise::{Measured, MeasuredAmounts};
+pub use question::{Question, QuestionDraft};
