@@ -6,6 +6,7 @@
 pub mod answer;
 mod compare;
 pub mod evidence;
+mod measured;
 pub mod normalise;
 pub mod question;
 mod spread;
@@ -18,5 +19,6 @@ pub mod wording;
 pub use answer::Answer;
 pub use compare::NoAnswer;
 pub use evidence::{Evidence, EvidenceTrial};
+pub use measured::{LABEL_CHECK_RATE, measured_amounts};
 pub use normalise::{Measured, MeasuredAmounts};
 pub use question::{Question, QuestionDraft};

@@ -4,5 +4,6 @@
 
 mod community;
 mod left_out;
+mod measured;
 mod sentences;
 mod worked_numbers;
