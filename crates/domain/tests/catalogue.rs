@@ -12,7 +12,7 @@ fn catalogue() -> Catalogue {
 }
 
 fn reference(id: &str) -> MethodRef {
-    MethodRef { id: MethodId::parse(id).unwrap(), version: 1 }
+    MethodRef { id: MethodId::parse(id).expect("an id"), version: 1 }
 }
 
 fn keys(entries: &[(&str, &str)]) -> BTreeMap<String, String> {
@@ -117,8 +117,8 @@ fn limits_are_in_canonical_units() {
     assert_eq!((emissivity.unit.as_str(), emissivity.hard.max, emissivity.soft.min), ("%", 100.0, 90.0));
 }
 
-/// EN 338, mean densities as read in a secondary table: C16 370, C24 420, D30 640, D40 700 kg/m3. EN 14080:2013:
-/// GL24h 420, GL28h 460, GL30h 480 kg/m3.
+/// Mean densities in kg/m3 as read in secondary tables: EN 338 gives C16 370, C24 420, D30 640, D40 700; EN 14080:2013
+/// gives `GL24h` 420, `GL28h` 460, `GL30h` 480.
 #[test]
 fn densities_in_labels_are_the_published_ones() {
     let catalogue = catalogue();
@@ -248,7 +248,7 @@ fn normalisations_are_allowed_or_refused_with_a_reason() {
 fn conditions(choices: &[(&str, &str)], numbers: &[(&str, f64)]) -> Conditions {
     let chosen = choices.iter().map(|(id, choice)| ((*id).to_owned(), Value::Choice((*choice).to_owned())));
     let measured = numbers.iter().map(|(id, mm)| {
-        ((*id).to_owned(), Value::Quantity(Quantity::from_canonical(Dimension::Length, *mm).unwrap()))
+        ((*id).to_owned(), Value::Quantity(Quantity::from_canonical(Dimension::Length, *mm).expect("finite")))
     });
     chosen.chain(measured).collect()
 }

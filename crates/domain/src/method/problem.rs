@@ -20,7 +20,7 @@ impl std::fmt::Display for Problem {
 
 /// Why files make no catalogue: everything that was found.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("the method catalogue cannot be used: {}", listed(.0))]
+#[error("the method catalogue cannot be used:{}", listed(.0))]
 pub struct CatalogueError(Vec<Problem>);
 
 impl CatalogueError {

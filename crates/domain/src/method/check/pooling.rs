@@ -135,7 +135,7 @@ fn band(band: &Band, path: &str, method: &Method, index: &Index<'_>, at: &mut At
     });
     let Some((dimension, reach)) = reach(band, path, method, index, at) else { return };
     at.expect(band.dimension == dimension, &format!("{path}.dimension"), || {
-        format!("the band is on a {}, not on a {}", dimension.words(), band.dimension.words())
+        format!("the band is on {}, not on {}", dimension.words(), band.dimension.words())
     });
     let within = band.only.unwrap_or(reach);
     for edge in &band.edges {
