@@ -118,6 +118,12 @@ pub(super) fn key_value(key: &str, value: &str, path: &str, index: &Index<'_>, a
 fn band(band: &Band, path: &str, method: &Method, index: &Index<'_>, at: &mut At<'_>) {
     at.expect(super::is_word(&band.id), &format!("{path}.id"), || format!("`{}` is no id", band.id));
     text(&band.note, &format!("{path}.note"), at);
+    if let Some(unit) = &band.display_unit {
+        let known = band.dimension.units().iter().any(|known| known.ucum == unit);
+        at.expect(known, &format!("{path}.display_unit"), || {
+            format!("`{unit}` is no unit of {}", band.dimension.words())
+        });
+    }
     if let Some(only) = band.only {
         limits(only, &format!("{path}.only"), at);
     }
