@@ -99,7 +99,7 @@ fn a_form_asks_at_the_level_where_things_are_known() {
         assert!(method.requires(structural));
         assert!(matches!(catalogue.field(structural).unwrap().entered, Entered::Structure(_)));
     }
-    assert!(method.uses_tool());
+    assert!(method.uses_tool() && method.requires_tool());
     assert!(!catalogue.method(&reference("discharge-capacity")).unwrap().uses_tool());
 }
 

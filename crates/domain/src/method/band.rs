@@ -26,6 +26,9 @@ pub struct Band {
     /// Outside, the trial is kept but not pooled.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub only: Option<Limits>,
+    /// Whether a field of the band is optional: a trial without it is kept but not pooled.
+    #[serde(default)]
+    pub may_be_missing: bool,
     /// Why the edges stand where they stand.
     pub note: String,
 }
@@ -147,6 +150,7 @@ mod tests {
             edges: edges.to_vec(),
             factor,
             only,
+            may_be_missing: false,
             note: "an example".into(),
         }
     }

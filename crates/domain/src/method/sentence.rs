@@ -81,7 +81,9 @@ impl Catalogue {
             .factor
             .map(|factor| format!("or within a factor {factor} of a centre that the question states"));
         let outside = band.only.map(|_| "outside, a trial is kept but not pooled".to_owned());
-        [Some(bins), centre, outside].into_iter().flatten().collect::<Vec<String>>().join("; ")
+        let missing =
+            band.may_be_missing.then(|| "a trial without this value is kept but not pooled".to_owned());
+        [Some(bins), centre, outside, missing].into_iter().flatten().collect::<Vec<String>>().join("; ")
     }
 
     /// What a band is on, in words.

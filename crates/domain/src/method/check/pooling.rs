@@ -146,11 +146,10 @@ fn band(band: &Band, path: &str, method: &Method, index: &Index<'_>, at: &mut At
     at.expect(reach.contains(within.min) && reach.contains(within.max), &format!("{path}.only"), || {
         format!("no trial can reach beyond {} to {}", reach.min, reach.max)
     });
-    for field in band.on.fields() {
-        at.expect(method.requires(field) || field == known::MEAN_INPUT_POWER, path, || {
-            format!("trials are kept apart by `{field}`: require it")
-        });
-    }
+    let optional = band.on.fields().into_iter().any(|field| !method.requires(field));
+    at.expect(optional == band.may_be_missing, path, || {
+        "may_be_missing is true just where a field of the band is not required".to_owned()
+    });
 }
 
 /// Dimension and hard limits of what a band is on.
