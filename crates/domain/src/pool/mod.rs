@@ -22,3 +22,7 @@ pub use evidence::{Evidence, EvidenceTrial};
 pub use measured::{LABEL_CHECK_RATE, measured_amounts};
 pub use normalise::{Measured, MeasuredAmounts};
 pub use question::{Question, QuestionDraft};
+
+/// Version of everything that turns evidence into an answer, here and in the numerics. Raised by any change of a
+/// number; answers are bit for bit repeatable within one.
+pub const ENGINE_VERSION: &str = "1";

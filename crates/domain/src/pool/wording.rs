@@ -1,11 +1,16 @@
 //! Sentences. Each is a function of the answer alone, says which pack is ahead and by how much with
 //! its interval, and gives both percent forms wherever a time is compared.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use benchring_stats::percent::PercentForm;
 
+use crate::id::PackModelId;
+use crate::method::{Method, Normalisation};
+use crate::pack::PackModel;
 use crate::pool::answer::{Basis, EffectScale, Interval, PercentForms, PooledEffect};
+use crate::pool::question::Question;
 
 /// What a sentence is about.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,6 +21,45 @@ pub struct Subject {
     pub pack_b: String,
     /// What was measured, such as "time per screw" or "cuts per charge, per rated A.h (label value)".
     pub measured: String,
+}
+
+impl Subject {
+    /// For a question: packs by designation, by maker too where the designations are alike, by id where
+    /// they are not on record; and what was measured, with what it was divided by.
+    pub fn of(question: &Question, method: &Method, packs: &BTreeMap<PackModelId, PackModel>) -> Self {
+        let models = [packs.get(&question.pack_a), packs.get(&question.pack_b)];
+        let alike = matches!(models, [Some(a), Some(b)] if a.designation == b.designation);
+        let name = |model: Option<&PackModel>, id: &PackModelId| match model {
+            Some(model) if alike => format!("{} {} ({id})", model.maker, model.designation),
+            Some(model) => model.designation.clone(),
+            None => id.to_string(),
+        };
+        let divided = question.normalisation.map_or(String::new(), |n| format!(", {}", normalised(n)));
+        Self {
+            pack_a: name(models[0], &question.pack_a),
+            pack_b: name(models[1], &question.pack_b),
+            measured: format!("{}{divided}", method.response.label),
+        }
+    }
+}
+
+/// A normalisation in words, with its badge.
+pub fn normalised(normalisation: Normalisation) -> &'static str {
+    match normalisation {
+        Normalisation::PerMeasuredAh => "per measured A.h",
+        Normalisation::PerMeasuredWh => "per measured W.h",
+        Normalisation::PerRatedAh => "per rated A.h (label value)",
+        Normalisation::PerRatedWh => "per rated W.h at nominal voltage (label value)",
+        Normalisation::PerKg => "per kg of pack",
+        Normalisation::PerLitre => "per litre of pack",
+        Normalisation::PerPrice => "per price",
+        Normalisation::PerKgOnRate => "as a rate per kg of pack",
+        Normalisation::PerHoleVolume => "per hole volume",
+        Normalisation::PerCutArea => "per cut area",
+        Normalisation::PerWhDelivered => "per W.h delivered",
+        Normalisation::TimesRatedAh => "times rated A.h (label value)",
+        Normalisation::PerSeriesCell => "per series cell",
+    }
 }
 
 /// The effect, its interval and what it rests on.

@@ -1,6 +1,7 @@
 //! Trials: the draft a tester sends, the trial that passed every rule, and what pooling keeps of it.
 
 pub mod draft;
+pub mod summarise;
 pub mod summary;
 
 use std::collections::BTreeMap;
