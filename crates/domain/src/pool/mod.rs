@@ -1,4 +1,4 @@
-//! Questions over many trials.
+//! Questions over many trials, pooled across testers.
 
 pub mod evidence;
 
