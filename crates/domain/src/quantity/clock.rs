@@ -72,7 +72,7 @@ pub(super) fn pattern_missing(dimension: Dimension, text: &str) -> Unreadable {
     Unreadable::new(
         TIME_PATTERN,
         format!(
-            "has a colon, which is taken in times only; write a {} as one decimal number",
+            "has a colon, which is taken in times only; write {} as one decimal number",
             dimension.words()
         ),
     )

@@ -139,6 +139,11 @@ impl Dimension {
         &self.units()[0]
     }
 
+    /// The unit with that UCUM code, if it is one of this dimension. Spellings are for [`super::Quantity::read`].
+    pub fn unit(self, ucum: &str) -> Option<&'static Unit> {
+        self.units().iter().find(|unit| unit.ucum == ucum)
+    }
+
     /// Every unit understood for this dimension; the canonical one comes first.
     pub const fn units(self) -> &'static [Unit] {
         table::units(self)

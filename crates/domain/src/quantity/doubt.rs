@@ -62,7 +62,7 @@ static DOUBTS: &[Doubt] = &[
     everywhere(
         &["m"],
         UNIT_AMBIGUOUS,
-        "has the unit m, which is understood as metre and measures length; for a {dimension} write {units}",
+        "has the unit m, which is understood as metre and measures length; for {dimension} write {units}",
         "",
     ),
     everywhere(
@@ -101,7 +101,7 @@ static DOUBTS: &[Doubt] = &[
     everywhere(
         &["C"],
         UNIT_AMBIGUOUS,
-        "has the unit C, which is a coulomb, a degree Celsius or a C-rate; for a {dimension} write {units}",
+        "has the unit C, which is a coulomb, a degree Celsius or a C-rate; for {dimension} write {units}",
         "",
     ),
     everywhere(
@@ -120,7 +120,7 @@ static DOUBTS: &[Doubt] = &[
     everywhere(
         &["F"],
         UNIT_AMBIGUOUS,
-        "has the unit F, which is a farad or a degree Fahrenheit; for a {dimension} write {units}",
+        "has the unit F, which is a farad or a degree Fahrenheit; for {dimension} write {units}",
         "",
     ),
     within(
@@ -133,7 +133,7 @@ static DOUBTS: &[Doubt] = &[
     everywhere(
         &["°", "deg", "degs", "degree", "degrees"],
         UNIT_AMBIGUOUS,
-        "is in degrees, which are an angle or a temperature with no scale; for a {dimension} write {units}",
+        "is in degrees, which are an angle or a temperature with no scale; for {dimension} write {units}",
         "",
     ),
     within(
@@ -174,7 +174,7 @@ static DOUBTS: &[Doubt] = &[
     everywhere(
         &["oz", "ounce", "ounces"],
         UNIT_OF_OTHER_DIMENSION,
-        "has the unit {unit}, but ounces are taken for a mass only; for a {dimension} write {units}",
+        "has the unit {unit}, but ounces are taken for a mass only; for {dimension} write {units}",
         "",
     ),
     within(
@@ -269,14 +269,13 @@ static DOUBTS: &[Doubt] = &[
             "euros",
         ],
         PRICE,
-        "is an amount of money; give a price with its ISO 4217 code (such as USD or SEK) and its date, not as a \
-         {dimension}",
+        "is an amount of money; give it as a price, with its ISO 4217 code (such as USD or SEK) and its date",
         "",
     ),
     everywhere(
         &["ga", "ga.", "gauge", "AWG", "awg", "SWG", "swg"],
         SCREW_NUMBER,
-        "is a gauge number, not a {dimension}; measure it, and write mm or in",
+        "is a gauge number where {dimension} is due; measure it, and write mm or in",
         "what is the nominal diameter, in mm or in?",
     ),
     everywhere(

@@ -47,7 +47,7 @@ impl Wanted<'_> {
         if text.is_empty() {
             let refused = Unreadable::new(
                 UNIT_MISSING,
-                format!("has no unit; for a {} write {units}", dimension.words()),
+                format!("has no unit; for {} write {units}", dimension.words()),
             );
             return match dimension {
                 Dimension::Ratio => refused.asking("is it per cent (%) or a fraction of one (fraction)?"),
@@ -62,7 +62,7 @@ impl Wanted<'_> {
             return Unreadable::new(
                 UNIT_OF_OTHER_DIMENSION,
                 format!(
-                    "is in {}, a unit of {}; for a {} write {units}",
+                    "is in {}, a unit of {}; for {} write {units}",
                     unit.called(),
                     unit.dimension.words(),
                     dimension.words()
@@ -73,22 +73,20 @@ impl Wanted<'_> {
             .units()
             .iter()
             .flat_map(Unit::written_as)
-            .find(|spelling| !spelling.is_empty() && same_letters(spelling, text));
+            .find(|spelling| !spelling.is_empty() && same_letters(spelling, text.trim_end_matches('.')));
         let shown = quoted(text);
         match near {
             Some(spelling) => Unreadable::new(
                 UNIT_UNKNOWN,
                 format!(
-                    "has the unit {shown}, and capitals matter in units; write {spelling} if that is meant"
+                    "has the unit {shown}, which is not known as written, capitals and full stops included; write {spelling} \
+ if that is meant"
                 ),
             )
             .asking(format!("is it {number} {spelling}?")),
             None => Unreadable::new(
                 UNIT_UNKNOWN,
-                format!(
-                    "has the unit {shown}, which is not known; for a {} write {units}",
-                    dimension.words()
-                ),
+                format!("has the unit {shown}, which is not known; for {} write {units}", dimension.words()),
             ),
         }
     }

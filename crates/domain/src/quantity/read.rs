@@ -169,16 +169,16 @@ fn read_clock(
     own: &str,
     unit: &str,
 ) -> Result<(Number, &'static Unit), Unreadable> {
-    let name = if own.is_empty() { unit } else { own };
-    let pattern = match Pattern::named(name) {
-        Some(pattern) if wanted.dimension == Dimension::Time => pattern,
-        _ => return Err(clock::pattern_missing(wanted.dimension, number)),
-    };
-    if !own.is_empty() && !unit.is_empty() && Pattern::named(unit) != Some(pattern) {
+    let (own_pattern, pattern) = (Pattern::named(own), Pattern::named(unit));
+    if !own.is_empty() && !unit.is_empty() && own_pattern != pattern {
         return Err(Unreadable::new(
             UNITS_DISAGREE,
             format!("names {} in its text and {} as its unit; write one of them", quoted(own), quoted(unit)),
         ));
     }
+    let pattern = match own_pattern.or(pattern) {
+        Some(pattern) if wanted.dimension == Dimension::Time => pattern,
+        _ => return Err(clock::pattern_missing(wanted.dimension, number)),
+    };
     Ok((pattern.read(number)?, wanted.unit(pattern.last, number)?))
 }

@@ -6,7 +6,7 @@ use super::text::quoted;
 use super::unit::Unit;
 use super::unreadable::{
     CLAIM, NOMINAL_SIZE, NOT_A_PLAIN_NUMBER, NOT_FINITE, NOT_ONE_NUMBER, NUMBER_MISSING, NUMBER_UNREADABLE,
-    PRICE, RESISTOR_CODE, SCREW_NUMBER, STRENGTH_CLASS, Unreadable,
+    PRICE, RESISTOR_CODE, SCREW_NUMBER, STRENGTH_CLASS, THOUSANDS_MARK, Unreadable,
 };
 
 const MONEY: &[&str] = &["$", "£", "€", "¥", "kr", "usd", "eur", "gbp", "sek", "nok", "dkk"];
@@ -26,18 +26,17 @@ pub(super) fn without_number(dimension: Dimension, text: &str) -> Unreadable {
     if starts_before_digit(&lower, &["#", "no", "no.", "nr", "nr.", "№"]) {
         return Unreadable::new(
             SCREW_NUMBER,
-            format!("is a screw number, not a {}; measure the screw, and write mm or in", dimension.words()),
+            format!(
+                "is a screw number where {} is due; measure the screw, and write mm or in",
+                dimension.words()
+            ),
         )
         .asking("what is the nominal diameter, in mm or in?");
     }
     if starts_before_digit(&lower, MONEY) {
         return Unreadable::new(
             PRICE,
-            format!(
-                "is an amount of money; give a price with its ISO 4217 code (such as USD or SEK) and its date, not as \
-                 a {}",
-                dimension.words()
-            ),
+            "is an amount of money; give it as a price, with its ISO 4217 code (such as USD or SEK) and its date",
         );
     }
     if starts_before_digit(text, &["C"]) {
@@ -88,7 +87,10 @@ pub(super) fn after_number(dimension: Dimension, number: &str, rest: &str) -> Op
     if matches!(first, '±' | '+' | '~') {
         return Some(not_plain());
     }
-    if first.is_numeric() {
+    if let Some(refused) = grouped_by_apostrophe(number, rest) {
+        return Some(refused);
+    }
+    if first.is_numeric() && !first.is_ascii_digit() {
         return Some(Unreadable::new(
             NUMBER_UNREADABLE,
             format!(
@@ -119,16 +121,33 @@ fn sum_of_units(dimension: Dimension, rest: &str) -> Option<Unreadable> {
     }
     let digit = rest.find(|c: char| c.is_ascii_digit())?;
     let before = rest[..digit].trim_end_matches([' ', '-', '+', ',']);
-    let is_unit = !before.is_empty() && find(dimension, before).is_some();
+    // Here m has a unit behind it, but which one it is does not matter for the refusal.
+    let is_unit =
+        matches!(before, "'" | "\"" | "m") || (!before.is_empty() && find(dimension, before).is_some());
+    let example = match dimension {
+        Dimension::Time => ", such as 83 s for 1 min 23 s",
+        Dimension::Length => ", such as 54 in for 4 ft 6 in",
+        Dimension::Mass => ", such as 35 oz for 2 lb 3 oz",
+        _ => "",
+    };
     is_unit.then(|| {
         let units: Vec<&str> = dimension.units().iter().map(Unit::called).collect();
         Unreadable::new(
             NOT_ONE_NUMBER,
             format!(
-                "holds two numbers with units; turn it into one number in one unit ({}), such as 4.5 ft for 4 ft 6 in",
+                "holds two numbers with units; turn it into one number in one unit ({}){example}",
                 units.join(", ")
             ),
         )
+    })
+}
+
+/// `1'500`, as written in Switzerland; `6'2` is feet and inches.
+fn grouped_by_apostrophe(number: &str, rest: &str) -> Option<Unreadable> {
+    let behind = rest.strip_prefix('\'')?;
+    let digits = behind.bytes().take_while(u8::is_ascii_digit).count();
+    (digits == 3).then(|| {
+        Unreadable::new(THOUSANDS_MARK, format!("has a thousands mark; write {number}{}", &behind[..3]))
     })
 }
 

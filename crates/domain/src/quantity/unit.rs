@@ -78,7 +78,6 @@ impl Unit {
 
     /// The unit of the other system, if this one has a counterpart worth showing.
     pub(super) fn other_system(&self) -> Option<&'static Self> {
-        let ucum = self.echoed_in?;
-        self.dimension.units().iter().find(|unit| unit.ucum == ucum)
+        self.dimension.unit(self.echoed_in?)
     }
 }
