@@ -12,6 +12,7 @@ pub mod finding;
 pub mod id;
 mod measure;
 pub mod method;
+mod names;
 pub mod pack;
 pub mod pool;
 pub mod price;

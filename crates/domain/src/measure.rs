@@ -152,7 +152,11 @@ fn part_to_blame(refused: &Unreadable, draft: &QuantityDraft) -> &'static str {
         "NOT_GIVEN" | "GIVEN_TWICE" => "",
         "UNIT_MISSING" | "UNITS_DISAGREE" => "unit",
         code if code.starts_with("UNIT_") => {
-            if unit_in_text { "as_written" } else { "unit" }
+            if unit_in_text {
+                "as_written"
+            } else {
+                "unit"
+            }
         }
         "TOO_LONG" | "INVISIBLE_CHARACTER"
             if draft.as_written.is_empty()
@@ -206,7 +210,11 @@ mod tests {
             (value(1.0, &"x".repeat(33)), "unit", "TOO_LONG"),
             (text(&"1".repeat(65), "Ah"), "as_written", "TOO_LONG"),
             (QuantityDraft::default(), "", "NOT_GIVEN"),
-            (QuantityDraft { value: Some(1.0), unit: "Ah".into(), as_written: "1".into() }, "", "GIVEN_TWICE"),
+            (
+                QuantityDraft { value: Some(1.0), unit: "Ah".into(), as_written: "1".into() },
+                "",
+                "GIVEN_TWICE",
+            ),
         ];
         for (draft, part, code) in cases {
             let (field, reason, _) = refused(&draft);

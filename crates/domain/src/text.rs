@@ -88,6 +88,20 @@ fn edits(a: &str, b: &str) -> usize {
     row[b.len()]
 }
 
+/// What a client wrote, for a message: at most 80 characters, what cannot be seen escaped, in backquotes.
+pub(crate) fn quoted(text: &str) -> String {
+    let mut shown: String = text.chars().take(80).flat_map(char::escape_debug).collect();
+    if text.chars().nth(80).is_some() {
+        shown.push_str("...");
+    }
+    format!("`{shown}`")
+}
+
+/// `; did you mean ...?` where a known word is near.
+pub(crate) fn meant<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> String {
+    nearest(typed, known).map(|word| format!("; did you mean `{word}`?")).unwrap_or_default()
+}
+
 /// `a, b or c`.
 pub(crate) fn listed<'a>(words: impl IntoIterator<Item = &'a str>) -> String {
     let words: Vec<&str> = words.into_iter().collect();

@@ -71,6 +71,13 @@ impl Violations {
         }
     }
 
+    /// The same, each with one more way out at the end of its message.
+    #[must_use]
+    pub fn with_remedy(mut self, remedy: &str) -> Self {
+        self.listed.iter_mut().for_each(|violation| violation.message.push_str(remedy));
+        self
+    }
+
     /// Whether nothing is broken.
     pub fn is_empty(&self) -> bool {
         self.listed.is_empty()
