@@ -1,0 +1,9 @@
+//! The check of a trial: what is refused, what is kept with a question, what is left out of pools, what is summed up.
+
+mod alike;
+mod bad_input;
+mod common;
+mod findings;
+mod order;
+mod properties;
+mod summary;
