@@ -1,5 +1,7 @@
 //! The filter of a list of trials: what is taken, what it means, and what is refused where.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
 use benchring_domain::clock::Timestamp;
 use benchring_domain::disclosure::{Interest, Licence};
 use benchring_domain::filter::{Comparison, Field, Filter, Filtered, MOST_COMPARISONS, Operator, Value};

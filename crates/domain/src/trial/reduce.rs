@@ -196,11 +196,8 @@ fn kept_readings(charges: &[Vec<(&Run, f64)>], method: &Method) -> Vec<Vec<Score
 /// Whether a run that ended so was stopped for a reason that depends on the pack.
 fn depends_on_pack(method: &Method, end: EndCriterion) -> bool {
     use EndCriterion::{ElectronicsCutoff, ThermalCutout, ToolStall, VoltageReached};
-    match (method.response.kind, end) {
-        (_, ThermalCutout) => true,
-        (ResponseKind::Duration, ElectronicsCutoff | ToolStall | VoltageReached) => true,
-        _ => false,
-    }
+    let timed = method.response.kind == ResponseKind::Duration;
+    end == ThermalCutout || timed && matches!(end, ElectronicsCutoff | ToolStall | VoltageReached)
 }
 
 /// Runs by outcome and end, warm-ups left out.

@@ -16,39 +16,39 @@ use benchring_domain::trial::{
 };
 use benchring_domain::violation::Violations;
 
-pub static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::embedded().expect("sound"));
-pub static REFERENCES: LazyLock<References> = LazyLock::new(references);
+pub(crate) static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::embedded().expect("sound"));
+pub(crate) static REFERENCES: LazyLock<References> = LazyLock::new(references);
 
-pub fn now() -> Timestamp {
+pub(crate) fn now() -> Timestamp {
     "2026-03-02T12:00:00Z".parse().expect("a time")
 }
 
-pub fn tester() -> TesterId {
+pub(crate) fn tester() -> TesterId {
     TesterId::parse("t01").expect("an id")
 }
 
-pub fn value(value: f64, unit: &str) -> QuantityDraft {
+pub(crate) fn value(value: f64, unit: &str) -> QuantityDraft {
     QuantityDraft { value: Some(value), unit: unit.into(), as_written: String::new() }
 }
 
-pub fn text(text: &str) -> QuantityDraft {
+pub(crate) fn text(text: &str) -> QuantityDraft {
     QuantityDraft { value: None, unit: String::new(), as_written: text.into() }
 }
 
-pub fn number(field: &str, number: f64, unit: &str) -> ConditionDraft {
+pub(crate) fn number(field: &str, number: f64, unit: &str) -> ConditionDraft {
     ConditionDraft { field: field.into(), value: Some(WrittenValue::Quantity(value(number, unit))) }
 }
 
-pub fn choice(field: &str, choice: &str) -> ConditionDraft {
+pub(crate) fn choice(field: &str, choice: &str) -> ConditionDraft {
     ConditionDraft { field: field.into(), value: Some(WrittenValue::Choice(choice.into())) }
 }
 
-pub fn label(field: &str, label: &str) -> ConditionDraft {
+pub(crate) fn label(field: &str, label: &str) -> ConditionDraft {
     ConditionDraft { field: field.into(), value: Some(WrittenValue::Text(label.into())) }
 }
 
 /// Replaces a condition, or adds it.
-pub fn set(conditions: &mut Vec<ConditionDraft>, condition: ConditionDraft) {
+pub(crate) fn set(conditions: &mut Vec<ConditionDraft>, condition: ConditionDraft) {
     conditions.retain(|one| one.field != condition.field);
     conditions.push(condition);
 }
@@ -126,7 +126,7 @@ fn arms(
     reading: impl Fn(usize, usize) -> QuantityDraft,
     conditions: impl Fn() -> Vec<ConditionDraft>,
 ) -> Vec<ArmDraft> {
-    let turn = |arm: usize, pair: usize| 2 * pair + 1 + usize::from((arm == 1) == (pair % 2 == 0));
+    let turn = |arm: usize, pair: usize| 2 * pair + 1 + usize::from((arm == 1) == pair.is_multiple_of(2));
     (0..2)
         .map(|arm| ArmDraft {
             pack_specimen: ["packSpecimens/k4-1", "packSpecimens/k8-1"][arm].into(),
@@ -171,7 +171,7 @@ fn draft(method: &str, rounds: i32, runs_per_round: i32) -> TrialDraft {
 }
 
 /// Times of 8 screws a charge on two charges, about 3.2 s against 2.9 s.
-pub fn screws() -> TrialDraft {
+pub(crate) fn screws() -> TrialDraft {
     let time = |arm: usize, pair: usize| {
         let level = [3.2, 2.9][arm];
         text(&format!("{:.2} s", level * (1.0 + 0.06 * scatter(7 * pair + arm + 1))))
@@ -202,7 +202,7 @@ pub fn screws() -> TrialDraft {
 }
 
 /// Cuts on three charges, about 60 against 125.
-pub fn cuts() -> TrialDraft {
+pub(crate) fn cuts() -> TrialDraft {
     let count = |arm: usize, pair: usize| {
         value((10.0 * [60.0, 125.0][arm] * (1.0 + 0.05 * scatter(pair + arm))).round() / 10.0, "1")
     };
@@ -228,7 +228,7 @@ pub fn cuts() -> TrialDraft {
 }
 
 /// Capacity at 1 It on two charges, about 3.85 against 7.9 A.h.
-pub fn capacity() -> TrialDraft {
+pub(crate) fn capacity() -> TrialDraft {
     let charge = |arm: usize, pair: usize| {
         value(([3.85, 7.9][arm] * 1000.0 * (1.0 + 0.006 * scatter(pair + 3 * arm))).round(), "mAh")
     };
@@ -252,18 +252,18 @@ pub fn capacity() -> TrialDraft {
     trial
 }
 
-pub fn check(draft: TrialDraft) -> Result<Checked, Violations> {
+pub(crate) fn check(draft: TrialDraft) -> Result<Checked, Violations> {
     draft.check(&CATALOGUE, &REFERENCES, &tester(), now())
 }
 
 /// A sound trial with one thing changed.
-pub fn with(mut draft: TrialDraft, change: impl FnOnce(&mut TrialDraft)) -> TrialDraft {
+pub(crate) fn with(mut draft: TrialDraft, change: impl FnOnce(&mut TrialDraft)) -> TrialDraft {
     change(&mut draft);
     draft
 }
 
 /// The trial, which has to be taken.
-pub fn kept(draft: TrialDraft) -> Checked {
+pub(crate) fn kept(draft: TrialDraft) -> Checked {
     match check(draft) {
         Ok(checked) => checked,
         Err(broken) => panic!("refused: {broken}"),
@@ -271,11 +271,11 @@ pub fn kept(draft: TrialDraft) -> Checked {
 }
 
 /// The findings of a kind.
-pub fn found(checked: &Checked, kind: FindingKind) -> Vec<&Finding> {
+pub(crate) fn found(checked: &Checked, kind: FindingKind) -> Vec<&Finding> {
     checked.findings.iter().filter(|finding| finding.kind == kind).collect()
 }
 
 /// The reasons why it is not pooled.
-pub fn left_out(checked: &Checked) -> Vec<&str> {
+pub(crate) fn left_out(checked: &Checked) -> Vec<&str> {
     checked.summary.left_out.iter().map(|left| left.reason.as_str()).collect()
 }

@@ -59,7 +59,7 @@ fn charges_of_one_pack_are_used_one_after_the_other() {
         let (one, two) = t.arms[0].charges.split_at_mut(1);
         std::mem::swap(&mut one[0].runs[0].position, &mut two[0].runs[0].position);
     });
-    assert_eq!(refused(trial), [("arms[0].charges[1]".to_owned(), "CONTRADICTION")]);
+    assert_eq!(refused(trial), [("arms[0].charges[0]".to_owned(), "CONTRADICTION")]);
 }
 
 #[test]

@@ -158,12 +158,16 @@ fn apply(trial: &mut TrialDraft, change: Change) {
         }
         Change::Conditions(a, c, sent) => {
             if let Some(charge) = trial.arms.get_mut(a).and_then(|arm| arm.charges.get_mut(c)) {
-                sent.into_iter().for_each(|one| set(&mut charge.conditions, one));
+                for one in sent {
+                    set(&mut charge.conditions, one);
+                }
             }
         }
         Change::Arm(a, sent, unknown) => {
             if let Some(arm) = trial.arms.get_mut(a) {
-                sent.into_iter().for_each(|one| set(&mut arm.conditions, one));
+                for one in sent {
+                    set(&mut arm.conditions, one);
+                }
                 arm.charges_unknown = unknown;
             }
         }
@@ -193,7 +197,9 @@ fn apply(trial: &mut TrialDraft, change: Change) {
 fn draft() -> impl Strategy<Value = TrialDraft> {
     let sound = prop_oneof![Just(screws()), Just(cuts()), Just(capacity())];
     (sound, prop::collection::vec(change(), 0..6)).prop_map(|(mut trial, changes)| {
-        changes.into_iter().for_each(|change| apply(&mut trial, change));
+        for change in changes {
+            apply(&mut trial, change);
+        }
         trial
     })
 }

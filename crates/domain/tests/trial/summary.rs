@@ -1,5 +1,6 @@
 //! What pooling keeps of a trial, against numbers worked out by hand.
 
+use benchring_domain::id::PackSpecimenId;
 use benchring_domain::trial::summary::ClassBasis;
 use benchring_domain::trial::{EndCriterion, TrialDraft};
 
@@ -143,6 +144,6 @@ fn referenced_names_are_given_once() {
     let mut draft = screws();
     draft.arms.push(draft.arms[0].clone());
     let (specimens, tools) = draft.referenced();
-    assert_eq!(specimens.iter().map(|s| s.as_str()).collect::<Vec<_>>(), ["k4-1", "k8-1"]);
+    assert_eq!(specimens.iter().map(PackSpecimenId::as_str).collect::<Vec<_>>(), ["k4-1", "k8-1"]);
     assert_eq!(tools.len(), 1);
 }

@@ -192,11 +192,18 @@ fn outermost(
     ends(all.flat_map(|(arm, over)| arm.numbers(field).map(move |(path, value)| (path, value / over))))
 }
 
+/// Least and greatest; of equals the first.
 fn ends(values: impl Iterator<Item = Placed>) -> Option<(Placed, Placed)> {
-    let mut values: Vec<Placed> = values.collect();
-    values.sort_by(|one, two| one.1.total_cmp(&two.1));
-    let low = values.first()?.clone();
-    Some((low, values.pop()?))
+    values.fold(None, |ends, value| {
+        let Some((low, high)) = ends else { return Some((value.clone(), value)) };
+        Some(if value.1 < low.1 {
+            (value, high)
+        } else if value.1 > high.1 {
+            (low, value)
+        } else {
+            (low, high)
+        })
+    })
 }
 
 fn same(one: &Value, two: &Value) -> bool {

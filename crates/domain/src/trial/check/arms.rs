@@ -94,17 +94,19 @@ impl<'a> Check<'a> {
 
     fn charges_unknown(&mut self, method: Option<&Method>, charges: usize, at: &str) {
         let path = join(at, "charges_unknown");
-        if charges > 1 {
-            self.broken.add(
-                path,
-                reason::CONTRADICTION,
-                format!("charges are unknown, and {charges} are given: put all runs of the arm in one, or say which runs belong to which charge"),
-            );
-        } else if method.is_some_and(|method| method.run_is_charge) {
+        if method.is_some_and(|method| method.run_is_charge) {
             self.broken.add(
                 path,
                 reason::CONTRADICTION,
                 "a run of this method takes a whole charge, so each run has a charge of its own: leave charges_unknown out",
+            );
+        } else if charges > 1 {
+            self.broken.add(
+                path,
+                reason::CONTRADICTION,
+                format!(
+                    "charges are unknown, and {charges} are given: put all runs of the arm in one, or say which runs belong to which charge"
+                ),
             );
         } else {
             self.tell(

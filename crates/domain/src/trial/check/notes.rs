@@ -31,8 +31,9 @@ impl Notes {
     /// All of them, in the order made.
     pub(super) fn finish(mut self) -> Vec<Finding> {
         for (first, more) in self.again.into_values().filter(|(_, more)| *more > 0) {
-            let runs = if more == 1 { "value" } else { "values" };
-            self.findings[first].message.push_str(&format!("; {more} more {runs} of this arm likewise"));
+            let values = if more == 1 { "value" } else { "values" };
+            let message = &mut self.findings[first].message;
+            *message = format!("{message}; {more} more {values} of this arm likewise");
         }
         self.findings
     }

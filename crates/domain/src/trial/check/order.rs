@@ -21,7 +21,9 @@ impl Check<'_> {
         }
         if recorded {
             self.no_position_missing(runs(), with);
-            arms.iter().for_each(|arm| self.charges_in_turn(arm));
+            for arm in arms {
+                self.charges_in_turn(arm);
+            }
         }
         for charge in arms.iter().flat_map(|arm| &arm.charges) {
             self.warm_ups_first(charge);
