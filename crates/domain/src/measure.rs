@@ -199,7 +199,7 @@ mod tests {
     #[test]
     fn the_part_to_blame_is_named() {
         let cases = [
-            (value(4.0, "A"), "unit", "UNIT_AMBIGUOUS"),
+            (value(4.0, "MAh"), "unit", "UNIT_AMBIGUOUS"),
             (value(4.0, "V"), "unit", "UNIT_OF_OTHER_DIMENSION"),
             (value(4.0, ""), "unit", "UNIT_MISSING"),
             (text("4.0 V", ""), "as_written", "UNIT_OF_OTHER_DIMENSION"),
