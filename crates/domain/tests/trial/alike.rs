@@ -1,6 +1,7 @@
 //! What has to be alike in all arms.
 
 use benchring_domain::finding::FindingKind;
+use benchring_domain::method::{Catalogue, FILES};
 use benchring_domain::trial::TrialDraft;
 
 use crate::common::*;
@@ -116,11 +117,55 @@ fn packs_are_timed_on_a_like_part_of_their_charge() {
 }
 
 #[test]
-fn an_assumed_power_asks_and_leaves_nothing_out() {
-    let trial = kept(with(screws(), |t| {
-        runs_before(t, 0, 85.0);
-        runs_before(t, 1, 10.0);
-    }));
-    assert!(found(&trial, FindingKind::Inconsistent)[0].message.contains("assumed"));
-    assert_eq!(left_out(&trial), [] as [&str; 0]);
+fn an_assumed_power_decides_where_none_is_recorded() {
+    let trial = |small: f64| {
+        kept(with(screws(), |t| {
+            runs_before(t, 0, small);
+            runs_before(t, 1, 54.0);
+        }))
+    };
+    let asked = trial(60.0);
+    assert!(found(&asked, FindingKind::Inconsistent)[0].message.contains("assumed"));
+    assert_eq!(left_out(&asked), [] as [&str; 0]);
+    assert_eq!(left_out(&trial(85.0)), ["USED_CHARGE_APART"]);
+}
+
+/// The discharge method with one more rule of likeness.
+fn stricter(rule: &str) -> Catalogue {
+    const NAME: &str = "discharge-capacity.v1.json";
+    let rule = format!("\"same_within_trial\": [{rule}, ");
+    let text = FILES.iter().find(|(name, _)| *name == NAME).unwrap().1;
+    let text = text.replace("\"same_within_trial\": [", &rule);
+    let files: Vec<(&str, &str)> =
+        FILES.iter().map(|(name, own)| (*name, if *name == NAME { text.as_str() } else { own })).collect();
+    Catalogue::from_files(&files).unwrap()
+}
+
+#[test]
+fn what_is_only_measured_leaves_the_trial_out() {
+    let check = |catalogue: &Catalogue, change: fn(&mut TrialDraft)| {
+        let draft = with(capacity(), change);
+        let checked = draft.check(catalogue, &REFERENCES, &tester(), now()).unwrap();
+        left_out(&checked).into_iter().map(str::to_owned).collect::<Vec<_>>()
+    };
+    let kelvin = stricter(r#"{"within": {"field": "pack_start_temperature", "difference": 3}}"#);
+    assert_eq!(check(&kelvin, |t| warm(t, 22.5)), [] as [&str; 0]);
+    assert_eq!(check(&kelvin, |t| warm(t, 22.6)), ["ARMS_APART"]);
+    let share = stricter(r#"{"within_share": {"field": "energy_delivered", "within": 0.1}}"#);
+    assert_eq!(check(&share, |t| energy(t, [70.0, 77.3])), [] as [&str; 0]);
+    assert_eq!(check(&share, |t| energy(t, [70.0, 77.5])), ["ARMS_APART"]);
+}
+
+fn warm(trial: &mut TrialDraft, celsius: f64) {
+    for charge in &mut trial.arms[0].charges {
+        set(&mut charge.conditions, number("pack_start_temperature", celsius, "Cel"));
+    }
+}
+
+fn energy(trial: &mut TrialDraft, watt_hours: [f64; 2]) {
+    for (arm, energy) in trial.arms.iter_mut().zip(watt_hours) {
+        for charge in &mut arm.charges {
+            set(&mut charge.runs[0].conditions, number("energy_delivered", energy, "Wh"));
+        }
+    }
 }

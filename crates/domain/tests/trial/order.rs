@@ -161,7 +161,7 @@ fn fewer_runs_than_the_method_asks_for_are_told() {
     }));
     let few = found(&trial, FindingKind::FewReplicates);
     assert_eq!(few.len(), 2);
-    assert!(few[0].message.contains("1 runs count, and the method asks for 16"), "{}", few[0].message);
+    assert!(few[0].message.contains("runs that count: 1, and the method asks for 16"), "{}", few[0].message);
     assert_eq!(found(&kept(cuts()), FindingKind::FewReplicates), [] as [&_; 0]);
     let one = kept(with(cuts(), |t| t.arms[0].charges.truncate(1)));
     assert_eq!(found(&one, FindingKind::FewReplicates).len(), 1);

@@ -251,14 +251,14 @@ proptest! {
 }
 
 #[test]
-fn a_draft_of_thousands_of_wrong_conditions_is_answered_soon_and_shortly() {
+fn a_draft_of_thousands_of_wrong_conditions_is_answered_shortly() {
     let trial = with(screws(), |t| {
         let wrong = number("a field that nobody knows at all", 1.0, "parsec");
         let run = RunDraft { conditions: vec![wrong; 100], ..t.arms[0].charges[0].runs[0].clone() };
         t.arms[0].charges[0].runs = vec![run; 1900];
     });
-    let started = std::time::Instant::now();
     let broken = check(trial).unwrap_err();
     assert!(broken.as_slice().len() <= 501);
-    assert!(started.elapsed().as_secs() < 20, "{:?}", started.elapsed());
+    let last = broken.as_slice().last().unwrap();
+    assert_eq!(last.reason, "MORE_NOT_LISTED", "{last:?}");
 }

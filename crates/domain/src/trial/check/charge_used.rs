@@ -18,8 +18,9 @@ impl Check<'_> {
     /// Works out the mean share of charge used before the timed runs of each arm: runs before it on the charge, times
     /// mean energy of a run, over rated energy.
     ///
-    /// The energy of a run is its time by the mean power drawn: recorded, or assumed from the table of works. An assumed
-    /// power only asks; it leaves nothing out.
+    /// The energy of a run is its time by the mean power drawn: recorded, or assumed from the table of works. Packs timed
+    /// further apart than the method allows leave the trial out with either: the error has a direction, and more such
+    /// trials do not cancel it.
     pub(super) fn used_charge(
         &mut self,
         method: &Method,
@@ -71,7 +72,7 @@ impl Check<'_> {
             ),
             "were the packs recharged between rounds?".to_owned(),
         );
-        if measured && apart > most {
+        if apart > most {
             self.leave_out(reason::USED_CHARGE_APART, format!("{message}, more than {most} points apart"));
         }
     }

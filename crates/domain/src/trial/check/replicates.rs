@@ -48,11 +48,11 @@ impl Check<'_> {
         let runs = wanted.runs_per_round as usize * wanted.rounds as usize;
         let rounds = wanted.rounds as usize;
         let few = if method.run_is_charge && charges < rounds {
-            format!("{charges} charges were used up to the end or a limit, and the method asks for {rounds}")
+            format!("charges that count: {charges}, and the method asks for {rounds}")
         } else if !method.run_is_charge && scored < runs {
-            format!("{scored} runs count, and the method asks for {runs}")
+            format!("runs that count: {scored}, and the method asks for {runs}")
         } else if arm.charges_known && charges < rounds {
-            format!("the runs are on {charges} charges, and the method asks for {rounds}")
+            format!("charges with a run that counts: {charges}, and the method asks for {rounds}")
         } else {
             return;
         };
