@@ -67,9 +67,6 @@ pub enum StatsError {
         /// Total.
         total: u32,
     },
-    /// A quantity whose kind has no meaning per unit of capacity, mass or money.
-    #[error("this kind of quantity cannot be divided, turn it into a rate or an amount of work first")]
-    NotNormalisable,
 }
 
 impl StatsError {
@@ -86,7 +83,6 @@ impl StatsError {
             Self::ZeroSpread => "zero_spread",
             Self::OutOfRange { .. } => "out_of_range",
             Self::NotAShare { .. } => "not_a_share",
-            Self::NotNormalisable => "not_normalisable",
         }
     }
 }

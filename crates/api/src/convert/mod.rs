@@ -12,6 +12,7 @@
 pub mod mask;
 pub mod moderation;
 pub mod packs;
+pub mod pools;
 pub mod quantity;
 pub mod requests;
 pub mod server;

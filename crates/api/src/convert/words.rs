@@ -3,6 +3,7 @@
 use benchring_domain::disclosure::{Acquired, Interest, Licence};
 use benchring_domain::method::Normalisation;
 use benchring_domain::pack::LabelVoltageKind;
+use benchring_domain::pool::question::{Heterogeneity, IntervalMethod, Variance, VoteCap};
 use benchring_domain::standing::{Decision, Standing};
 use benchring_domain::tool::Motor;
 use benchring_domain::trial::{EndCriterion, OrderDesign};
@@ -60,6 +61,37 @@ both_ways! {
     Normalisation: normalisation_from_wire, normalisation_to_wire {
         PerMeasuredAh, PerMeasuredWh, PerRatedAh, PerRatedWh, PerKg, PerLitre, PerPrice, PerKgOnRate,
         PerHoleVolume, PerCutArea, PerWhDelivered, TimesRatedAh, PerSeriesCell
+    }
+    Heterogeneity: heterogeneity_from_wire, heterogeneity_to_wire { Reml, Pm, Dl, Fe }
+    IntervalMethod: interval_method_from_wire, interval_method_to_wire { HkCi, Hk, HkSe, Z }
+    VoteCap: vote_cap_from_wire, vote_cap_to_wire { Median, None }
+}
+
+use v1::VarianceModel as WireVariance;
+
+/// Reads [`v1::VarianceModel`]; unspecified is `None`.
+///
+/// A number that is no value goes to `broken`, at `field`.
+pub fn variance_from_wire(number: i32, field: &str, broken: &mut Violations) -> Option<Variance> {
+    match WireVariance::try_from(number) {
+        Ok(WireVariance::Unspecified) => None,
+        Ok(WireVariance::Moderated) => Some(Variance::Moderated),
+        Ok(WireVariance::Pooled) => Some(Variance::Pooled),
+        Ok(WireVariance::Own) => Some(Variance::Own),
+        Err(_) => {
+            let known = [WireVariance::Moderated, WireVariance::Pooled, WireVariance::Own];
+            unknown(number, field, &known.map(|v| v.as_str_name()), broken);
+            None
+        }
+    }
+}
+
+/// Writes [`v1::VarianceModel`].
+pub fn variance_to_wire(word: Variance) -> i32 {
+    match word {
+        Variance::Moderated => WireVariance::Moderated.into(),
+        Variance::Pooled => WireVariance::Pooled.into(),
+        Variance::Own => WireVariance::Own.into(),
     }
 }
 

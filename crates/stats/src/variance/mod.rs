@@ -21,5 +21,6 @@ pub use prior::{
     COLD_PRIOR_DF, MIN_FIT_TRIALS, PRIOR_SCOPE_TRIALS, Prior, PriorFit, PriorSums, cold_prior, fit_prior,
 };
 pub use trial::{
-    MIN_SINGLE_TRIAL_DF, TrialSpread, VarianceModel, resolution_floor, single_trial, typical_floor,
+    ContrastParts, MIN_SINGLE_TRIAL_DF, TrialSpread, VarianceModel, resolution_floor, single_trial,
+    typical_floor,
 };

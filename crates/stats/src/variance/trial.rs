@@ -155,22 +155,61 @@ impl VarianceModel {
     }
 }
 
-/// The interval that one trial states for the contrast of two of its arms: repeatability of this trial only.
-/// ```text
-/// L ± t(ν)√v,  v = v_A + v_B
-/// 1/ν = [A²(σ̃_c² + h̄ s₀²)²/(f₀ + F) + H² s̃⁴/(d₀ + d)]/v²,  A = Σ1/C,  H = Σh/C
-/// ```
-/// An infinite d₀ drops the second term; ν is at least [`MIN_SINGLE_TRIAL_DF`]. Where a run is a charge
-/// ([`ChargeVariance::per_charge`]; arms as [`ArmMoments::charges_as_runs`]) there is no first term and ν = d₀ + d.
-/// `s̃²` is [`Prior::moderated`] of `spread`, the spread of the whole trial.
+/// The two parts of the variance of a contrast within one trial.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ContrastParts {
+    /// A, to be multiplied by the charge variance: Σ1/C over the two arms (Σg² where an arm has limits).
+    pub charge_factor: f64,
+    /// The part from runs: s̃² Σh/C over the two arms.
+    pub run_variance: f64,
+}
+
+impl ContrastParts {
+    /// Of two arms without limits.
+    pub fn of(arm_a: &ArmMoments, arm_b: &ArmMoments, s2_moderated: f64) -> Self {
+        let (a, b) = (arm_a.charges as f64, arm_b.charges as f64);
+        Self { charge_factor: 1.0 / a + 1.0 / b, run_variance: s2_moderated * (arm_a.h / a + arm_b.h / b) }
+    }
+
+    /// ν, the degrees of freedom of the contrast, with d those of the trial's own spread:
+    /// ```text
+    /// 1/ν = [A²(σ̃_c² + h̄ s₀²)²/(f₀ + F) + (run part)²/(d₀ + d)]/v²,  v = A σ̃_c² + run part
+    /// ```
+    /// An infinite d₀ drops the second term; ν is at least [`MIN_SINGLE_TRIAL_DF`]. Where a run is a charge
+    /// ([`ChargeVariance::per_charge`]) there is no first term and ν = d₀ + d.
+    ///
+    /// # Errors
+    /// [`StatsError::ZeroSpread`] where v is not above zero.
+    ///
+    /// # Reference
+    /// Satterthwaite, Biometrics Bulletin 2 (1946), 110–114. The use of f₀, so that `σ̃_c²` = 0 is not taken as
+    /// known, is our own.
+    pub fn df(&self, prior: &Prior, df: usize, charge: &ChargeVariance) -> Result<f64, StatsError> {
+        let variance = self.charge_factor * charge.used + self.run_variance;
+        if variance.is_nan() || variance <= 0.0 {
+            return Err(StatsError::ZeroSpread);
+        }
+        let run_df = prior.d0 + df as f64;
+        if charge.per_charge {
+            return Ok(run_df);
+        }
+        // As shares of v, so that no fourth power can vanish.
+        let charge_share = self.charge_factor * (charge.used + charge.h_mean * prior.s02) / variance;
+        let run_share = self.run_variance / variance;
+        let inverse = charge_share * charge_share / charge.df_with_prior() + run_share * run_share / run_df;
+        Ok((1.0 / inverse).max(MIN_SINGLE_TRIAL_DF))
+    }
+}
+
+/// The interval that one trial states for the contrast of two of its arms, L ± t(ν)√v: repeatability of this trial
+/// only.
+///
+/// `spread` is the spread of the whole trial, s̃² = [`Prior::moderated`] of it, v = `v_A` + `v_B` as [`arm_variance`],
+/// ν as [`ContrastParts::df`]. Where a run is a charge, give the arms as [`ArmMoments::charges_as_runs`].
 ///
 /// # Errors
 /// [`StatsError::MixedScales`], [`StatsError::OutOfRange`] for the level, [`StatsError::ZeroSpread`] where neither
 /// trial nor prior gives a variance.
-///
-/// # Reference
-/// Satterthwaite, Biometrics Bulletin 2 (1946), 110–114. The use of f₀, so that `σ̃_c²` = 0 is not taken as known,
-/// is our own.
 pub fn single_trial(
     arm_a: &ArmMoments,
     arm_b: &ArmMoments,
@@ -185,18 +224,6 @@ pub fn single_trial(
     let s2 = prior.moderated(spread.s2, spread.df);
     let arm = |arm: &ArmMoments| (arm.y(), arm_variance(arm, s2, charge.used));
     let contrast = Contrast::of(arm(arm_a), arm(arm_b));
-    if contrast.variance <= 0.0 {
-        return Err(StatsError::ZeroSpread);
-    }
-    let prior_df = prior.d0 + spread.df as f64;
-    if charge.per_charge {
-        return TInterval::new(contrast, prior_df, level);
-    }
-    let charges = 1.0 / arm_a.charges as f64 + 1.0 / arm_b.charges as f64;
-    let runs = arm_a.h / arm_a.charges as f64 + arm_b.h / arm_b.charges as f64;
-    // As shares of v, so that no fourth power can vanish.
-    let charge_share = charges * (charge.used + charge.h_mean * prior.s02) / contrast.variance;
-    let run_share = runs * s2 / contrast.variance;
-    let inverse = charge_share * charge_share / charge.df_with_prior() + run_share * run_share / prior_df;
-    TInterval::new(contrast, (1.0 / inverse).max(MIN_SINGLE_TRIAL_DF), level)
+    let df = ContrastParts::of(arm_a, arm_b, s2).df(prior, spread.df, charge)?;
+    TInterval::new(contrast, df, level)
 }

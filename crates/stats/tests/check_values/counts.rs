@@ -9,3 +9,8 @@ pub(crate) fn counts(value: &Value) -> Vec<usize> {
     };
     value.as_array().unwrap_or_else(|| panic!("not an array: {value}")).iter().map(count).collect()
 }
+
+/// One count.
+pub(crate) fn count(value: &Value) -> u32 {
+    value.as_u64().and_then(|n| u32::try_from(n).ok()).unwrap_or_else(|| panic!("not a count: {value}"))
+}
