@@ -68,14 +68,15 @@ fn misses<M: Message + Default>(
     sound: &M,
     handle: impl Fn(M) -> Result<(), Violations>,
 ) -> Vec<String> {
-    let descriptor = descriptors().get_message_by_name(&format!("benchring.v1.{name}")).unwrap();
+    let descriptor = descriptors().get_message_by_name(&format!("benchring.v1.{name}")).expect("a message");
     let mut message = DynamicMessage::new(descriptor);
-    message.transcode_from(sound).unwrap();
-    handle(message.transcode_to().unwrap()).unwrap_or_else(|broken| panic!("{name} is sound: {broken}"));
+    message.transcode_from(sound).expect("of this message");
+    handle(message.transcode_to().expect("the same message"))
+        .unwrap_or_else(|broken| panic!("{name} is sound: {broken}"));
     let all = each_left_out(&message, "");
     assert!(!all.is_empty(), "{name} requires nothing");
     for Without { path, message } in &all {
-        let broken = handle(message.transcode_to().unwrap()).expect_err(path);
+        let broken = handle(message.transcode_to().expect("the same message")).expect_err(path);
         let named = broken.as_slice().iter().any(|violation| violation.field == *path);
         assert!(named, "{name} without {path} is refused, but not for that: {broken}");
     }

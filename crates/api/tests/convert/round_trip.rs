@@ -3,6 +3,7 @@
 use benchring_api::convert::{Revision, packs, tools, trials};
 use benchring_api::v1;
 use benchring_domain::pack::PackModel;
+use benchring_domain::quantity::Quantity;
 use benchring_domain::standing::Standing;
 use benchring_domain::trial::Checked;
 use prost::Message as _;
@@ -155,7 +156,7 @@ fn an_update_changes_what_its_mask_names() {
     let (revised, _) = packs::revised_pack_model(update, &model)
         .judge("pack_model", |draft| draft.check(id, &crate::sound::CATALOGUE, now()))
         .unwrap();
-    assert_eq!(revised.mass.as_ref().map(|mass| mass.canonical()), Some(0.63));
+    assert_eq!(revised.mass.as_ref().map(Quantity::canonical), Some(0.63));
     assert_eq!(revised.price, None);
     let wire = |model: &PackModel| packs::pack_model_to_wire(model, &[], &revision());
     let expected = v1::PackModel { mass: wire(&revised).mass, price: None, ..wire(&model) };
