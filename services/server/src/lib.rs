@@ -3,10 +3,11 @@
 pub mod access;
 pub mod admin;
 pub mod app;
+pub mod cli;
 pub mod config;
 pub mod door;
 pub mod error;
-mod http;
+pub mod http;
 pub mod listen;
 pub mod page_token;
 pub mod reason;

@@ -159,7 +159,12 @@ impl Metrics {
         for (name, kind, help, value) in [
             ("benchring_calls_in_flight", "gauge", "Calls being answered.", level(&self.in_flight)),
             ("benchring_calls_shed_total", "counter", "Calls turned away at the limit.", up(&self.shed)),
-            ("benchring_calls_identified_total", "counter", "Calls whose caller was looked for.", up(&self.identified)),
+            (
+                "benchring_calls_identified_total",
+                "counter",
+                "Calls whose caller was looked for.",
+                up(&self.identified),
+            ),
             ("benchring_panics_total", "counter", "Handlers that panicked.", up(&self.panics)),
             ("benchring_connections_open", "gauge", "Open connections.", level(&self.connections)),
             (

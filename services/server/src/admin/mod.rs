@@ -53,9 +53,7 @@ impl Admin {
     /// # Errors
     /// When the listener breaks.
     pub async fn serve(self, door: Door, ready: Readiness, stop: CancellationToken) -> std::io::Result<()> {
-        axum::serve(self.listener, routes(door, ready))
-            .with_graceful_shutdown(stop.cancelled_owned())
-            .await
+        axum::serve(self.listener, routes(door, ready)).with_graceful_shutdown(stop.cancelled_owned()).await
     }
 }
 

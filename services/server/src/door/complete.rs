@@ -120,7 +120,9 @@ fn read_anew(status: &Status) -> (Reason, String) {
             tracing::error!(status = status.message(), "the framework answered");
             "something broke on our side; the request id finds it in the log".to_owned()
         }
-        _ if status.message().is_empty() => reason.row().meaning.to_lowercase().trim_end_matches('.').to_owned(),
+        _ if status.message().is_empty() => {
+            reason.row().meaning.to_lowercase().trim_end_matches('.').to_owned()
+        }
         _ => status.message().to_owned(),
     };
     (reason, message)

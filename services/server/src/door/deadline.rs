@@ -36,7 +36,8 @@ fn grpc_timeout(headers: &HeaderMap) -> Result<Option<Duration>, Refusal> {
     match headers.get("grpc-timeout") {
         None => Ok(None),
         Some(value) => parse(value).map(Some).ok_or_else(|| {
-            let message = "grpc-timeout must be one to eight digits and one of H, M, S, m, u, n, such as `500m`";
+            let message =
+                "grpc-timeout must be one to eight digits and one of H, M, S, m, u, n, such as `500m`";
             Refusal::because(Reason::InvalidTimeout, message)
         }),
     }

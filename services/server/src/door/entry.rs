@@ -229,6 +229,6 @@ fn cors(origins: &[String]) -> Result<Option<CorsLayer>, NoDoor> {
         .allow_headers(SENT.map(HeaderName::from_static))
         .expose_headers(READ.map(HeaderName::from_static))
         // Browsers keep a preflight no longer than this anyhow.
-        .max_age(Duration::from_secs(7200));
+        .max_age(Duration::from_hours(2));
     Ok(Some(layer))
 }

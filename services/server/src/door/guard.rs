@@ -42,7 +42,11 @@ pub(super) async fn catch(State(shared): State<Arc<Shared>>, request: Request, n
 }
 
 /// Finds out who is calling, and whether they may at all. The only way to a [`Caller`].
-pub(super) async fn identify(State(shared): State<Arc<Shared>>, mut request: Request, next: Next) -> Response {
+pub(super) async fn identify(
+    State(shared): State<Arc<Shared>>,
+    mut request: Request,
+    next: Next,
+) -> Response {
     shared.metrics.identified();
     let caller = match caller(request.headers(), shared.settings.development_tokens) {
         Ok(caller) => caller,

@@ -14,6 +14,7 @@ use http_body::{Frame, SizeHint};
 use pin_project_lite::pin_project;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tonic::Status;
+use tower::BoxError;
 
 use super::Shared;
 use super::call::Call;
@@ -72,7 +73,9 @@ impl Room {
 pub(crate) fn too_large(limit: usize) -> Refusal {
     Refusal::Because {
         reason: Reason::RequestTooLarge,
-        message: format!("the request is larger than the {limit} bytes that the server takes; send less at once"),
+        message: format!(
+            "the request is larger than the {limit} bytes that the server takes; send less at once"
+        ),
         metadata: vec![("limit_bytes", limit.to_string())],
     }
 }
@@ -90,12 +93,12 @@ pin_project! {
 
 impl http_body::Body for Metered {
     type Data = Bytes;
-    type Error = tonic::BoxError;
+    type Error = BoxError;
 
     fn poll_frame(
         self: Pin<&mut Self>,
         cx: &mut Context<'_>,
-    ) -> Poll<Option<Result<Frame<Bytes>, tonic::BoxError>>> {
+    ) -> Poll<Option<Result<Frame<Bytes>, BoxError>>> {
         let this = self.project();
         let frame = ready!(this.inner.poll_frame(cx));
         let bytes = match &frame {

@@ -33,8 +33,6 @@ use tonic_health::ServingStatus;
 use tonic_health::server::HealthReporter;
 
 pub use call::{Deadline, Draining, RequestId, Through, deadline, permit};
-pub(crate) use body::keeping;
-pub(crate) use deadline::IsStream;
 pub(crate) use measure::{Room, too_large};
 pub use rpcs::{BadRpcs, Rpc, Rpcs};
 pub use settings::DoorSettings;
@@ -131,7 +129,7 @@ impl Door {
         self.shared.draining.is_cancelled()
     }
 
-    /// Says NOT_SERVING from now on. Calls are still answered.
+    /// Says `NOT_SERVING` from now on. Calls are still answered.
     pub async fn begin_drain(&self) {
         self.shared.draining.cancel();
         self.health.set_service_status("", ServingStatus::NotServing).await;
@@ -143,10 +141,6 @@ impl Door {
     /// Ends every open stream with UNAVAILABLE.
     pub fn end_streams(&self) {
         self.shared.stop_streams.cancel();
-    }
-
-    pub(crate) fn settings(&self) -> &DoorSettings {
-        &self.shared.settings
     }
 }
 
@@ -182,7 +176,7 @@ fn layered(services: Routes, shared: &Arc<Shared>) -> Router {
 impl<B> tower::Service<Request<B>> for Door
 where
     B: http_body::Body<Data = Bytes> + Send + 'static,
-    B::Error: Into<tonic::BoxError>,
+    B::Error: Into<tower::BoxError>,
 {
     type Response = Response<Body>;
     type Error = Infallible;

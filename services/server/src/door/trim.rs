@@ -83,7 +83,11 @@ fn shorter(violation: &FieldViolation) -> FieldViolation {
 
 /// The longest beginning of at most `bytes` bytes that ends between characters.
 fn cut(text: &str, bytes: usize) -> String {
-    if text.len() <= bytes { text.to_owned() } else { format!("{}...", &text[..text.floor_char_boundary(bytes)]) }
+    if text.len() <= bytes {
+        text.to_owned()
+    } else {
+        format!("{}...", &text[..text.floor_char_boundary(bytes)])
+    }
 }
 
 #[cfg(test)]
@@ -94,7 +98,11 @@ mod tests {
     fn headers_of(count: usize, description: &str) -> HeaderMap {
         let mut broken = Violations::default();
         for i in 0..count {
-            broken.add(format!("trial.arms[0].charges[0].runs[{i}].reading.unit"), "UNKNOWN_UNIT", description);
+            broken.add(
+                format!("trial.arms[0].charges[0].runs[{i}].reading.unit"),
+                "UNKNOWN_UNIT",
+                description,
+            );
         }
         let mut headers = HeaderMap::new();
         Status::from(crate::error::Refusal::from(broken)).add_header(&mut headers).expect("written");

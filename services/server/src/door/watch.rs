@@ -87,9 +87,27 @@ impl Watched {
         let (request_bytes, response_bytes) = (self.call.request_bytes(), self.bytes);
         let through = self.through.word();
         if matches!(code, Code::Internal | Code::Unknown | Code::DataLoss) {
-            tracing::warn!(method, ?code, milliseconds, caller, request_bytes, response_bytes, through, "called");
+            tracing::warn!(
+                method,
+                ?code,
+                milliseconds,
+                caller,
+                request_bytes,
+                response_bytes,
+                through,
+                "called"
+            );
         } else {
-            tracing::info!(method, ?code, milliseconds, caller, request_bytes, response_bytes, through, "called");
+            tracing::info!(
+                method,
+                ?code,
+                milliseconds,
+                caller,
+                request_bytes,
+                response_bytes,
+                through,
+                "called"
+            );
         }
     }
 }

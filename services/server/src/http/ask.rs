@@ -33,7 +33,8 @@ pub(super) async fn ask(
         BodyIs::Field(field) => field.name().to_owned(),
         BodyIs::Whole | BodyIs::None => String::new(),
     };
-    let told = |refusal: Refusal, if_match| Told { body_field: body_field.clone(), if_match, ..refusal.into() };
+    let told =
+        |refusal: Refusal, if_match| Told { body_field: body_field.clone(), if_match, ..refusal.into() };
     if binding.rpc.is_server_streaming() || binding.rpc.is_client_streaming() {
         let why = "this rpc streams, and streams are not served as JSON yet: use gRPC or gRPC-Web";
         return Err(told(Refusal::because(Reason::StreamOverJson, why), false));

@@ -142,7 +142,8 @@ fn binding(rule: &DynamicMessage, rpc: &MethodDescriptor) -> Result<Binding, Bad
     let template = Template::parse(&path)
         .map_err(|bad| BadBinding::Template { rpc: rpc.full_name().to_owned(), bad })?;
     for field in template.fields() {
-        let found = field_at(rpc, field).ok_or_else(|| bad(format!("`{field}` is no field of the request")))?;
+        let found =
+            field_at(rpc, field).ok_or_else(|| bad(format!("`{field}` is no field of the request")))?;
         if found.kind() != Kind::String || found.is_list() {
             return Err(bad(format!("`{field}` must be a string to stand in a path")));
         }
@@ -152,7 +153,8 @@ fn binding(rule: &DynamicMessage, rpc: &MethodDescriptor) -> Result<Binding, Bad
         "*" => BodyIs::Whole,
         name => {
             let field = rpc.input().get_field_by_name(name);
-            let message = field.filter(|f| matches!(f.kind(), Kind::Message(_)) && !f.is_list() && !f.is_map());
+            let message =
+                field.filter(|f| matches!(f.kind(), Kind::Message(_)) && !f.is_list() && !f.is_map());
             BodyIs::Field(message.ok_or_else(|| bad(format!("body `{name}` is no message field")))?)
         }
     };

@@ -45,10 +45,10 @@ struct Inner {
 
 impl JsonDoor {
     pub(crate) fn new(shared: Arc<Shared>, rpc_stack: Router) -> Result<Self, BadBinding> {
-        let pool = DescriptorPool::decode(benchring_api::FILE_DESCRIPTOR_SET)
-            .map_err(|_| BadBinding::NoOption)?;
+        let pool =
+            DescriptorPool::decode(benchring_api::FILE_DESCRIPTOR_SET).map_err(|_| BadBinding::NoOption)?;
         let bindings = Bindings::read(&pool)?;
-        let problems = Problems::new(&shared.settings.public_url);
+        let problems = Problems::new(&shared.settings.public_url, Arc::clone(&shared.metrics));
         Ok(Self(Arc::new(Inner { shared, rpc_stack, bindings, problems })))
     }
 
@@ -93,7 +93,7 @@ impl Inner {
             Found::Rpc(binding, values) => {
                 let head = *request.method() == Method::HEAD;
                 let answered = ask::ask(self, binding, &values, request).await;
-                let mut response = answered.unwrap_or_else(|told| self.problems.of(&id, told));
+                let mut response = answered.unwrap_or_else(|told| self.problems.of(&id, &told));
                 if head {
                     *response.body_mut() = Body::empty();
                 }
@@ -104,7 +104,7 @@ impl Inner {
                 &id,
                 Refusal::because(
                     Reason::PathNotFound,
-                    "there is no such path; /openapi is not served yet, the paths stand in the proto files, such as GET /v1/methods",
+                    "there is no such path: every path begins with /v1, such as /v1/methods, and stands beside its rpc in the proto files",
                 ),
             ),
         }

@@ -1,5 +1,7 @@
 //! Refusals as `application/problem+json` (RFC 9457), out of the status that gRPC would carry.
 
+use std::sync::Arc;
+
 use axum::body::Body;
 use benchring_domain::id::shortened;
 use http::{HeaderValue, Response, StatusCode, header};
@@ -8,6 +10,7 @@ use tonic::Status;
 use tonic_types::{ErrorDetails, StatusExt as _};
 
 use super::query::camel;
+use crate::admin::metrics::Metrics;
 use crate::door::RequestId;
 use crate::error::Refusal;
 use crate::reason::{self, DOMAIN, Reason, Row};
@@ -31,22 +34,25 @@ impl From<Refusal> for Told {
 /// Writes problem documents.
 pub(super) struct Problems {
     base: String,
+    metrics: Arc<Metrics>,
 }
 
 impl Problems {
     /// `public_url` is where the server is found from outside; empty makes types paths.
-    pub(super) fn new(public_url: &str) -> Self {
-        Self { base: format!("{}/problems/", public_url.trim_end_matches('/')) }
+    pub(super) fn new(public_url: &str, metrics: Arc<Metrics>) -> Self {
+        Self { base: format!("{}/problems/", public_url.trim_end_matches('/')), metrics }
     }
 
+    /// The problem document of a refusal made here, before any rpc was called.
     pub(super) fn of_refusal(&self, id: &RequestId, refusal: Refusal) -> Response<Body> {
-        self.of(id, refusal.into())
+        self.metrics.refused_by_json(refusal.reason());
+        self.of(id, &refusal.into())
     }
 
     /// The problem document of a status.
-    pub(super) fn of(&self, id: &RequestId, told: Told) -> Response<Body> {
+    pub(super) fn of(&self, id: &RequestId, told: &Told) -> Response<Body> {
         let details = told.status.get_error_details();
-        let row = row_of(&told, &details);
+        let row = row_of(told, &details);
         let mut document = Map::new();
         document.insert("type".into(), json!(format!("{}{}", self.base, row.name)));
         document.insert("title".into(), json!(row.meaning));
@@ -80,12 +86,12 @@ impl Problems {
 }
 
 fn row_of(told: &Told, details: &ErrorDetails) -> Row {
-    let named = details.error_info().and_then(|info| {
-        reason::ALL.iter().map(|(_, row)| *row).find(|row| row.name == info.reason)
-    });
-    let row = named.unwrap_or_else(|| Reason::of_code(told.status.code()).row());
+    let named = details
+        .error_info()
+        .and_then(|info| reason::ALL.iter().map(|(_, row)| *row).find(|row| row.name == info.reason));
+    let row = named.unwrap_or_else(|| *Reason::of_code(told.status.code()).row());
     if told.if_match && row.name == Reason::EtagMismatch.row().name {
-        Reason::PreconditionFailed.row()
+        *Reason::PreconditionFailed.row()
     } else {
         row
     }
@@ -131,7 +137,11 @@ mod tests {
     #[test]
     fn pointers_begin_at_the_body_and_use_json_names() {
         for (field, body, expected) in [
-            ("trial.arms[1].charges[0].runs[2].reading.unit", "trial", "/arms/1/charges/0/runs/2/reading/unit"),
+            (
+                "trial.arms[1].charges[0].runs[2].reading.unit",
+                "trial",
+                "/arms/1/charges/0/runs/2/reading/unit",
+            ),
             ("trial", "trial", ""),
             ("trial_id", "trial", "/trialId"),
             ("pack_model.rated_capacity.value", "pack_model", "/ratedCapacity/value"),

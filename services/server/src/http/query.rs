@@ -23,7 +23,11 @@ pub(super) fn read(query: &str, taken: &[&str], message: &mut DynamicMessage) ->
                     broken.add(field, reason, why);
                 }
             }
-            _ => broken.add(shortened(key), "NOT_UTF8", "is not UTF-8 once percent-decoded; encode it as UTF-8"),
+            _ => broken.add(
+                shortened(key),
+                "NOT_UTF8",
+                "is not UTF-8 once percent-decoded; encode it as UTF-8",
+            ),
         }
     }
     broken.finish(())
@@ -41,7 +45,11 @@ fn put(message: &mut DynamicMessage, key: &str, text: &str, taken: &[&str]) -> R
     let path = resolve(&message.descriptor(), key)?;
     let name = path.iter().map(FieldDescriptor::name).collect::<Vec<_>>().join(".");
     let Some((leaf, above)) = path.split_last() else {
-        return Err((shortened(key), "UNKNOWN_FIELD", "is no parameter of this call; leave it out".to_owned()));
+        return Err((
+            shortened(key),
+            "UNKNOWN_FIELD",
+            "is no parameter of this call; leave it out".to_owned(),
+        ));
     };
     if taken.iter().any(|t| *t == "*" || *t == name || Some(*t) == path.first().map(FieldDescriptor::name)) {
         let why = "is set by the path or the body of this call; leave it out of the query".to_owned();
@@ -200,7 +208,11 @@ mod tests {
             ),
             ("ComparePacksRequest", "dataVersion=9007199254740993", r#"{"dataVersion":"9007199254740993"}"#),
             ("ComparePacksRequest", "options.levelRatio=0.9", r#"{"options":{"levelRatio":0.9}}"#),
-            ("UpdatePackModelRequest", "updateMask=maker,rated_capacity", r#"{"updateMask":"maker,ratedCapacity"}"#),
+            (
+                "UpdatePackModelRequest",
+                "updateMask=maker,rated_capacity",
+                r#"{"updateMask":"maker,ratedCapacity"}"#,
+            ),
             ("SubmitTrialRequest", "validateOnly=true", r#"{"validateOnly":true}"#),
         ] {
             assert_eq!(ask(message, query, &[]).expect(query), expected);
@@ -209,8 +221,9 @@ mod tests {
 
     #[test]
     fn everything_that_is_wrong_is_told_at_once() {
-        let broken = ask("ListTrialsRequest", "pageSize=many&colour=red&view=FULL&filter=a&filter=b&filter=%FF", &[])
-            .expect_err("broken");
+        let broken =
+            ask("ListTrialsRequest", "pageSize=many&colour=red&view=FULL&filter=a&filter=b&filter=%FF", &[])
+                .expect_err("broken");
         let told: Vec<_> = broken.as_slice().iter().map(|v| (v.field.as_str(), v.reason)).collect();
         assert_eq!(
             told,

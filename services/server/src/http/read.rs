@@ -79,7 +79,9 @@ fn json(kind: &MessageDescriptor, body: &[u8], prefix: &str) -> Result<DynamicMe
         return Err(malformed("the body is empty; send a JSON object"));
     }
     let mut keys = serde_json::Deserializer::from_slice(body);
-    NoKeyTwice::deserialize(&mut keys).and_then(|NoKeyTwice| keys.end()).map_err(|e| malformed(&located(&e)))?;
+    NoKeyTwice::deserialize(&mut keys)
+        .and_then(|NoKeyTwice| keys.end())
+        .map_err(|e| malformed(&located(&e)))?;
     let mut parser = serde_json::Deserializer::from_slice(body);
     let read = DynamicMessage::deserialize(kind.clone(), &mut parser);
     read.map_err(|error| {
@@ -111,7 +113,11 @@ fn said(error: &serde_json::Error) -> String {
 }
 
 fn shortened_to(text: &str, most: usize) -> String {
-    if text.len() <= most { text.to_owned() } else { format!("{}...", &text[..text.floor_char_boundary(most)]) }
+    if text.len() <= most {
+        text.to_owned()
+    } else {
+        format!("{}...", &text[..text.floor_char_boundary(most)])
+    }
 }
 
 /// Most violations that are collected from one body.
@@ -148,7 +154,9 @@ fn walk_field(
     broken: &mut Violations,
 ) {
     let nested = match field.kind() {
-        Kind::Message(inner) if !field.is_map() && !inner.full_name().starts_with("google.protobuf.") => Some(inner),
+        Kind::Message(inner) if !field.is_map() && !inner.full_name().starts_with("google.protobuf.") => {
+            Some(inner)
+        }
         _ => None,
     };
     match (value, &nested) {
@@ -167,7 +175,14 @@ fn walk_field(
 }
 
 /// Asks prost-reflect about one field alone.
-fn alone(kind: &MessageDescriptor, key: &str, value: Json, shown: &Json, path: &str, broken: &mut Violations) {
+fn alone(
+    kind: &MessageDescriptor,
+    key: &str,
+    value: Json,
+    shown: &Json,
+    path: &str,
+    broken: &mut Violations,
+) {
     let one = Json::Object([(key.to_owned(), value)].into_iter().collect());
     if let Err(error) = DynamicMessage::deserialize(kind.clone(), one) {
         let value = shortened(&shown.to_string());

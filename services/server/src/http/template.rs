@@ -147,7 +147,8 @@ impl Template {
             (Segment::One, segment) => !segment.is_empty(),
             (Segment::Rest, _) => true,
         });
-        (fits && alike).then(|| self.variables.iter().map(|v| (v.field.as_str(), self.value(v, path))).collect())
+        (fits && alike)
+            .then(|| self.variables.iter().map(|v| (v.field.as_str(), self.value(v, path))).collect())
     }
 
     fn value(&self, variable: &Variable, path: &Path) -> String {
@@ -226,9 +227,18 @@ mod tests {
 
     #[test]
     fn what_breaks_the_grammar_is_refused() {
-        for bad in
-            ["v1", "/", "/v1/", "/v1/{name", "/v1/{=a}", "/v1/**/a", "/v1/a:", "/v1/a:b:c", "/v1/{a}{b}", "/a*b"]
-        {
+        for bad in [
+            "v1",
+            "/",
+            "/v1/",
+            "/v1/{name",
+            "/v1/{=a}",
+            "/v1/**/a",
+            "/v1/a:",
+            "/v1/a:b:c",
+            "/v1/{a}{b}",
+            "/a*b",
+        ] {
             assert!(Template::parse(bad).is_err(), "{bad}");
         }
     }

@@ -62,7 +62,8 @@ mod tests {
 
     #[test]
     fn places_are_counted_in_all_and_for_each_address() {
-        let (a, b, c) = (IpAddr::from([127, 0, 0, 1]), IpAddr::from([127, 0, 0, 2]), IpAddr::from([127, 0, 0, 3]));
+        let (a, b, c) =
+            (IpAddr::from([127, 0, 0, 1]), IpAddr::from([127, 0, 0, 2]), IpAddr::from([127, 0, 0, 3]));
         let connections = Connections::new(3, 2);
         let first = connections.enter(a).unwrap();
         let _second = connections.enter(a).unwrap();

@@ -6,7 +6,7 @@ use tokio_util::task::TaskTracker;
 use super::{Ends, ListenSettings};
 use crate::door::Door;
 
-/// Waits for `stop`, then: NOT_SERVING, time for others to notice, no new connections, streams end, calls in
+/// Waits for `stop`, then: `NOT_SERVING`, time for others to notice, no new connections, streams end, calls in
 /// work end, and what is left after the limit is cut off.
 pub(super) async fn drain(
     door: Door,

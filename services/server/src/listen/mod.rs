@@ -46,10 +46,10 @@ impl Default for ListenSettings {
             connections: 4096,
             connections_per_address: 512,
             header_timeout: Duration::from_secs(10),
-            keepalive: (Duration::from_secs(60), Duration::from_secs(20)),
+            keepalive: (Duration::from_mins(1), Duration::from_secs(20)),
             streams_per_connection: 256,
             header_bytes: 16 * 1024,
-            connection_age: Duration::from_secs(30 * 60),
+            connection_age: Duration::from_mins(30),
             lameduck: Duration::from_secs(2),
             drain: Duration::from_secs(20),
         }
@@ -59,7 +59,7 @@ impl Default for ListenSettings {
 /// A port, bound.
 #[derive(Debug)]
 pub struct Listener {
-    listener: TcpListener,
+    socket: TcpListener,
     address: SocketAddr,
     settings: ListenSettings,
 }
@@ -77,9 +77,9 @@ impl Listener {
     /// # Errors
     /// When the address cannot be bound.
     pub async fn bind(address: SocketAddr, settings: ListenSettings) -> std::io::Result<Self> {
-        let listener = TcpListener::bind(address).await?;
-        let address = listener.local_addr()?;
-        Ok(Self { listener, address, settings })
+        let socket = TcpListener::bind(address).await?;
+        let address = socket.local_addr()?;
+        Ok(Self { socket, address, settings })
     }
 
     /// The address bound.
@@ -119,7 +119,7 @@ impl Listener {
         loop {
             let (stream, peer) = tokio::select! {
                 () = closing.cancelled() => return Ok(()),
-                accepted = self.listener.accept() => match accepted {
+                accepted = self.socket.accept() => match accepted {
                     Ok(accepted) => accepted,
                     Err(error) => {
                         pause_after(&error).await;
@@ -128,8 +128,11 @@ impl Listener {
                 },
             };
             // Over the limit the connection is closed at once: no byte of it is read.
-            let Some(place) = connections.enter(peer.ip()) else { continue };
-            let open = door.metrics().connection();
+            let Some(place) = connections.enter(peer.ip()) else {
+                door.metrics().connection_refused();
+                continue;
+            };
+            let open = door.metrics().connected();
             let (door, ends, settings) = (door.clone(), ends.clone(), self.settings.clone());
             tasks.spawn(async move {
                 serve_connection(stream, door, ends, &settings).await;

@@ -161,7 +161,9 @@ impl PackService for App {
             let tester = caller.id().cloned();
             let tester = tester.ok_or_else(|| Refusal::internal("a tester without an id was let through"))?;
             let model = match sent.draft.draft.referenced() {
-                Some(model) => self.store.pack_model_get(&model).await.map_err(|e| refused(e, &name, None))?,
+                Some(model) => {
+                    self.store.pack_model_get(&model).await.map_err(|e| refused(e, &name, None))?
+                }
                 None => None,
             };
             let specimen = sent.judge("pack_specimen", |create| {
@@ -221,14 +223,16 @@ impl PackService for App {
             };
             broken.finish(())?;
             let place = self.page_key.open(LIST_SPECIMENS, &question, &page.token)?;
-            query.after = place.map(|id| PackSpecimenId::parse(&id).map_err(Refusal::internal)).transpose()?;
+            query.after =
+                place.map(|id| PackSpecimenId::parse(&id).map_err(Refusal::internal)).transpose()?;
             let size = page.size as usize;
-            let mut rows =
-                self.store.pack_specimen_list(&query).await.map_err(|e| refused(e, "", None))?;
+            let mut rows = self.store.pack_specimen_list(&query).await.map_err(|e| refused(e, "", None))?;
             let more = rows.len() > size;
             rows.truncate(size);
             let next_page_token = match rows.last() {
-                Some(last) if more => self.page_key.seal(LIST_SPECIMENS, &question, last.specimen.id.as_str()),
+                Some(last) if more => {
+                    self.page_key.seal(LIST_SPECIMENS, &question, last.specimen.id.as_str())
+                }
                 _ => String::new(),
             };
             let pack_specimens = rows
