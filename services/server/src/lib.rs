@@ -1,5 +1,14 @@
 //! benchringd: the service, its doors, its demo.
 
 pub mod access;
+pub mod admin;
+pub mod app;
+pub mod config;
+pub mod door;
 pub mod error;
+mod http;
+pub mod listen;
+pub mod page_token;
 pub mod reason;
+mod rpc;
+pub mod run;
