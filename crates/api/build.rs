@@ -19,7 +19,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         .encode_file_descriptor_set();
     let out = PathBuf::from(std::env::var("OUT_DIR")?);
     std::fs::write(out.join("descriptors.bin"), &set)?;
-    tonic_prost_build::configure().compile_well_known_types(false).compile_fds(prost_types_set(&set)?)?;
+    tonic_prost_build::configure()
+        .compile_well_known_types(false)
+        // Maps in key order: equal answers are equal bytes.
+        .btree_map(".")
+        .compile_fds(prost_types_set(&set)?)?;
     Ok(())
 }
 

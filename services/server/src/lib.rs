@@ -1,1 +1,5 @@
 //! benchringd: the service, its doors, its demo.
+
+pub mod access;
+pub mod error;
+pub mod reason;

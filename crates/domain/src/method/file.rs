@@ -4,195 +4,16 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::disclosure::words;
-use crate::quantity::Dimension;
+use super::band::Band;
+use super::dictionary::{Limits, Measure};
+use super::load::no_key_twice;
+use super::terms::{Better, Normalisation, Outcome, ResponseKind, ResponseScale, Tier};
+use crate::id::MethodId;
 use crate::trial::EndCriterion;
-
-words!(
-    /// What the end of a run makes of its reading.
-    Outcome {
-        /// The reading is the value.
-        Exact = "exact",
-        /// The reading is the value, shown with a badge.
-        ExactFlagged = "exact_flagged",
-        /// The true value is larger.
-        RightCensored = "right_censored",
-        /// The true value is larger, and the run ended for a reason that depends on the pack.
-        RightCensoredFlagged = "right_censored_flagged",
-        /// The pack could not hold the load: counted in completion, no number.
-        FailedAtLoad = "failed_at_load",
-        /// Kept, not analysed.
-        Excluded = "excluded",
-        /// Kept for safety review, not analysed.
-        RecordedNotAnalysed = "recorded_not_analysed",
-    }
-);
-
-impl Outcome {
-    /// Whether the reading enters the arm's mean.
-    pub fn scored(self) -> bool {
-        matches!(self, Self::Exact | Self::ExactFlagged | Self::RightCensored | Self::RightCensoredFlagged)
-    }
-
-    /// Whether the reading is a bound only.
-    pub fn censored(self) -> bool {
-        matches!(self, Self::RightCensored | Self::RightCensoredFlagged)
-    }
-}
-
-words!(
-    /// What kind of number the response is.
-    ResponseKind {
-        /// A time for stated work.
-        Duration = "duration",
-        /// Work or output of one full charge.
-        PerCharge = "per_charge",
-        /// A property that does not grow with the pack.
-        Intensive = "intensive",
-        /// A difference, such as a temperature rise.
-        Difference = "difference",
-    }
-);
-
-words!(
-    /// The scale contrasts are made on.
-    ResponseScale {
-        /// Log ratio of means.
-        Ratio = "ratio",
-        /// Difference of means.
-        Difference = "difference",
-    }
-);
-
-words!(
-    /// Which way is better.
-    Better {
-        /// Higher.
-        Higher = "higher",
-        /// Lower.
-        Lower = "lower",
-    }
-);
-
-words!(
-    /// Where in a trial a field stands.
-    Level {
-        /// Once for the trial.
-        Trial = "trial",
-        /// For each arm.
-        Arm = "arm",
-        /// For each charge.
-        Charge = "charge",
-        /// For each run.
-        Run = "run",
-    }
-);
-
-words!(
-    /// The kind of value a field takes.
-    FieldKind {
-        /// A number with its unit.
-        Quantity = "quantity",
-        /// One of a list.
-        Choice = "choice",
-        /// Free text.
-        Text = "text",
-        /// A label that names a thing of the tester's own, unique per tester: tool, bit, instrument, charger.
-        Label = "label",
-        /// Yes or no.
-        Flag = "flag",
-    }
-);
-
-/// Where a field is entered.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Entered {
-    /// As a condition with the field's id.
-    Condition,
-    /// In a place of its own in the trial, given as the wire path, such as `arms[].pack_specimen`.
-    Structure(String),
-    /// By the service, never by the tester.
-    Computed,
-}
-
-/// Limits in the canonical unit of the dimension.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Limits {
-    /// Least.
-    pub min: f64,
-    /// Greatest.
-    pub max: f64,
-}
-
-impl Limits {
-    /// Whether `value` lies inside, ends included.
-    pub fn contains(&self, value: f64) -> bool {
-        self.min <= value && value <= self.max
-    }
-}
-
-/// A number of the dictionary or the response.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Measure {
-    /// Its dimension.
-    pub dimension: Dimension,
-    /// UCUM code of the canonical unit; the limits are in it.
-    pub unit: String,
-    /// UCUM codes accepted, the canonical one first.
-    pub accepted_units: Vec<String>,
-    /// Outside is refused.
-    pub hard: Limits,
-    /// Outside is asked about.
-    pub soft: Limits,
-    /// Whether only whole numbers are taken.
-    #[serde(default)]
-    pub whole: bool,
-}
-
-/// A field of the dictionary: one condition, the same in every method that uses it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Field {
-    /// Its id.
-    pub id: String,
-    /// What an app prints beside it.
-    pub label: String,
-    /// What it is for and how to read it; may be empty.
-    #[serde(default)]
-    pub note: String,
-    /// The kind of value.
-    pub kind: FieldKind,
-    /// Where it stands.
-    pub level: Level,
-    /// How it is entered.
-    pub entered: Entered,
-    /// For quantities.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub measure: Option<Measure>,
-    /// For choices: id of the choice list.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub choices: Option<String>,
-    /// Where the limits come from: a source id, `common practice, no source` or `from memory`.
-    pub source: String,
-}
-
-/// One choice of a list.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Choice {
-    /// Its id.
-    pub id: String,
-    /// What an app prints.
-    pub label: String,
-    /// Family it belongs to, for pooling: `timber`, `masonry`, `metal`, `panel`, ... ; empty where none.
-    #[serde(default)]
-    pub family: String,
-    /// Whether a text has to say more.
-    #[serde(default)]
-    pub text_needed: bool,
-}
 
 /// A use of a dictionary field by a method.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct FieldUse {
     /// Field id.
     pub field: String,
@@ -202,9 +23,9 @@ pub struct FieldUse {
 
 /// What must be alike in all arms of one trial.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
 pub enum SameWithinTrial {
-    /// The field has one value over all arms.
+    /// The field has one value over all arms. A field of level `trial` keeps this by its place.
     Equal {
         /// Field id.
         field: String,
@@ -219,12 +40,26 @@ pub enum SameWithinTrial {
         /// Greatest relative spread, such as 0.02.
         within: f64,
     },
+    /// The field divided by the series cells of the pack is alike within so much, canonical unit.
+    PerSeriesCell {
+        /// Field id of a voltage.
+        field: String,
+        /// Greatest difference per series cell, canonical unit.
+        difference: f64,
+    },
     /// Spread of the field over the arms at most this, canonical unit.
     Within {
         /// Field id.
         field: String,
         /// Greatest difference, canonical unit.
         difference: f64,
+    },
+    /// Spread of the field over the arms at most this share of its mean.
+    WithinShare {
+        /// Field id.
+        field: String,
+        /// Greatest relative spread, such as 0.05.
+        within: f64,
     },
     /// Charge used at the timed runs differs by at most so many points between arms.
     UsedChargeAlike {
@@ -237,82 +72,22 @@ pub enum SameWithinTrial {
 
 /// A key that trials must share to be pooled.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
 pub enum PoolKey {
     /// The family of the workpiece class.
     WorkpieceFamily,
     /// The type of the tool model.
     ToolType,
-    /// The choice of a field.
+    /// The choice, text or label of a field.
     Choice {
         /// Field id.
         field: String,
     },
 }
 
-/// A band: trials are pooled within a bin, or within a factor of a stated centre.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Band {
-    /// Id, also the name of the stratum's part: a field id, or a derived measure.
-    pub id: String,
-    /// What the band is on.
-    pub on: BandOn,
-    /// Inner edges of the fixed bins, canonical unit, ascending; a value on an edge belongs above.
-    pub edges: Vec<f64>,
-    /// A question may state a centre: trials within this factor of it are pooled.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub factor: Option<f64>,
-    /// Outside, the trial is kept but not pooled.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub only: Option<Limits>,
-}
-
-/// What a band is on.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum BandOn {
-    /// A quantity field.
-    Field(String),
-    /// The product of two quantity fields, such as cut width and height.
-    Product(String, String),
-    /// A current field over the rated capacity, geometric mean over the arms, 1/h.
-    PerRatedCapacity(String),
-}
-
-/// Numbers a normalisation divides by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Normalisation {
-    /// Per measured ampere-hour.
-    PerMeasuredAh,
-    /// Per measured watt-hour.
-    PerMeasuredWh,
-    /// Per rated ampere-hour; a label value.
-    PerRatedAh,
-    /// Per rated watt-hour; a label value.
-    PerRatedWh,
-    /// Per kilogram.
-    PerKg,
-    /// Per litre of the envelope.
-    PerLitre,
-    /// Per price in one currency and year.
-    PerPrice,
-    /// The rate (1/time) per kilogram.
-    PerKgOnRate,
-    /// Per hole volume.
-    PerHoleVolume,
-    /// Per cut area.
-    PerCutArea,
-    /// Rise per watt-hour delivered.
-    PerWhDelivered,
-    /// Resistance times rated ampere-hours.
-    TimesRatedAh,
-    /// Per series cell.
-    PerSeriesCell,
-}
-
 /// A normalisation the method does not allow, and why.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Forbidden {
     /// Which.
     pub normalisation: Normalisation,
@@ -320,50 +95,55 @@ pub struct Forbidden {
     pub reason: String,
 }
 
-/// How often to repeat.
+/// How often to repeat, at least.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Replicates {
     /// Scored runs of each pack in a round.
     pub runs_per_round: u32,
     /// Rounds, each on a charge of its own.
     pub rounds: u32,
-    /// Source.
+    /// Id of the source.
     pub source: String,
 }
 
 /// Run-to-run scatter of a kind of work.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Scatter {
-    /// What it holds for: workpiece families; empty for all.
-    pub families: Vec<String>,
+    /// What it holds for: id of a pool key (see [`PoolKey::id`]) to the values it holds for; empty for all.
+    #[serde(default, deserialize_with = "no_key_twice")]
+    pub holds_for: BTreeMap<String, Vec<String>>,
     /// What an app prints.
     pub label: String,
     /// Lower and upper end: CV (ratio scale) or sd in the canonical unit (difference scale).
     pub range: Limits,
-    /// Source.
+    /// Id of the source.
     pub source: String,
 }
 
 /// A drift per run (timed) or per charge, on the log scale or in the canonical unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Drift {
     /// Lower and upper end.
     pub range: Limits,
-    /// Source.
+    /// Id of the source.
     pub source: String,
 }
 
 /// One method version.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Method {
     /// Id of the method.
-    pub id: String,
+    pub id: MethodId,
     /// Version, from 1.
     pub version: u32,
     /// Title.
     pub title: String,
-    /// `core`, `standard` or `reserve`.
-    pub tier: String,
+    /// How much it is asked for.
+    pub tier: Tier,
     /// What it is for.
     pub purpose: String,
     /// What to do, in order.
@@ -379,6 +159,7 @@ pub struct Method {
     /// Starting states that can be pooled; empty where any can.
     pub starting_states: Vec<String>,
     /// What each end makes of a run; every criterion stands here.
+    #[serde(deserialize_with = "no_key_twice")]
     pub end_table: BTreeMap<EndCriterion, Outcome>,
     /// What must be alike within a trial.
     pub same_within_trial: Vec<SameWithinTrial>,
@@ -386,7 +167,7 @@ pub struct Method {
     pub pool_keys: Vec<PoolKey>,
     /// Bands for pooling.
     pub bands: Vec<Band>,
-    /// Field ids of moderators worth looking at.
+    /// Moderators worth looking at: ids of fields or of bands.
     pub modifiers: Vec<String>,
     /// Whether levels, not only contrasts, may be pooled.
     pub pools_levels: bool,
@@ -398,8 +179,14 @@ pub struct Method {
     pub replicates: Replicates,
     /// Run-to-run scatter.
     pub scatter: Vec<Scatter>,
-    /// Sd of charges of one pack, log scale (difference scale: canonical unit), upper end.
+    /// Scatter between specimens of one model, where it is known apart from the run-to-run scatter.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub specimen_scatter: Option<Scatter>,
+    /// Sd of charges of one pack, log scale (difference scale: canonical unit), upper end. Not used where a run is a
+    /// charge: the run-to-run scatter holds it.
     pub charge_sd: f64,
+    /// Id of the source of `charge_sd`.
+    pub charge_sd_source: String,
     /// Drift.
     pub drift: Drift,
     /// What order is asked for.
@@ -408,6 +195,7 @@ pub struct Method {
 
 /// What a run gives.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Response {
     /// What an app prints.
     pub label: String,
@@ -422,17 +210,6 @@ pub struct Response {
     pub better: Better,
     /// Dimension, units and limits.
     pub measure: Measure,
-    /// Source of the limits.
-    pub source: String,
-}
-
-/// A caution.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Caution {
-    /// Its id.
-    pub id: String,
-    /// The text shown; local codes and licensed practice come first.
-    pub text: String,
-    /// Source.
+    /// Id of the source of the limits.
     pub source: String,
 }

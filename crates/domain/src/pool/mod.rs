@@ -1,5 +1,28 @@
 //! Questions over many trials, pooled across testers.
+//!
+//! A [`Question`] is asked of [`Evidence`]; each stratum of it is pooled by itself and never mixed
+//! with another.
 
+pub mod answer;
+mod compare;
 pub mod evidence;
+mod measured;
+pub mod normalise;
+pub mod question;
+mod spread;
+mod strata;
+mod stratum;
+mod warnings;
+mod weigh;
+pub mod wording;
 
+pub use answer::Answer;
+pub use compare::NoAnswer;
 pub use evidence::{Evidence, EvidenceTrial};
+pub use measured::{LABEL_CHECK_RATE, measured_amounts};
+pub use normalise::{Measured, MeasuredAmounts};
+pub use question::{Question, QuestionDraft};
+
+/// Version of everything that turns evidence into an answer, here and in the numerics. Raised by any change of a
+/// number; answers are bit for bit repeatable within one.
+pub const ENGINE_VERSION: &str = "1";

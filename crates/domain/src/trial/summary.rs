@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::disclosure::Acquired;
 use crate::id::{PackModelId, PackSpecimenId};
 use crate::method::Outcome;
+use crate::trial::OrderDesign;
 
 /// How certain the demand class is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -27,6 +28,9 @@ pub struct ScoredReading {
     pub value: f64,
     /// Exact, right-censored (with or without badge); nothing else is scored.
     pub outcome: Outcome,
+    /// The run ended for a reason that depends on the pack: cut-off, stall, thermal cut-out or voltage
+    /// in timed work, thermal cut-out where a run is a charge.
+    pub depends_on_pack: bool,
 }
 
 /// One arm, reduced to what pooling needs.
@@ -48,9 +52,10 @@ pub struct ArmSummary {
     pub outcomes: BTreeMap<String, u32>,
     /// Warm-up runs.
     pub warm_ups: u32,
-    /// Charges with a scored run.
+    /// Charges with an exact run. Stopped runs enter none of the moments from here to `ss_between`: what they say
+    /// is in `readings`.
     pub charges: u32,
-    /// Mean over charges of the charge's mean, canonical unit; `None` without a scored run.
+    /// Mean over charges of the charge's mean, canonical unit; `None` without an exact run.
     pub mean: Option<f64>,
     /// Mean over charges of the mean of ln reading; `None` on the difference scale.
     pub mean_ln: Option<f64>,
@@ -68,9 +73,12 @@ pub struct ArmSummary {
     pub first: Option<f64>,
     /// See [`ArmSummary::first`].
     pub last: Option<f64>,
-    /// Slope of ln reading (difference scale: of the reading) on position, per run, within charges;
-    /// `None` under three positions.
-    pub slope: Option<f64>,
+    /// Sum of squares of the positions of exact runs about the arm's mean position; 0 where positions
+    /// are not recorded. With [`ArmSummary::position_products`] it gives the drift within the arm.
+    pub position_squares: f64,
+    /// Sum of products of position and ln reading (difference scale: reading), both about the arm's
+    /// means, over exact runs.
+    pub position_products: f64,
     /// Mean over charges of the charge's mean position; `None` where not recorded.
     pub position: Option<f64>,
     /// Mean input power in watt, where recorded.
@@ -97,6 +105,11 @@ pub struct TrialSummary {
     pub left_out: Vec<LeftOut>,
     /// The order cannot separate a drift from the packs.
     pub blocked: bool,
+    /// How the order was made, as stated.
+    pub order_design: OrderDesign,
+    /// The choice of `timing_method`, where the method has that field: trials timed alike have a
+    /// variance prior of their own.
+    pub timing_method: Option<String>,
     /// The arms, in the order of the trial.
     pub arms: Vec<ArmSummary>,
 }

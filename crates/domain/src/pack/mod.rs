@@ -1,5 +1,9 @@
 //! Pack models and pack specimens.
 
+mod consistency;
+mod model;
+mod specimen;
+
 use serde::{Deserialize, Serialize};
 
 use crate::disclosure::{Acquired, words};
@@ -7,6 +11,9 @@ use crate::id::{PackModelId, PackSpecimenId, TesterId};
 use crate::price::{Price, PriceDraft};
 use crate::quantity::Quantity;
 use crate::trial::QuantityDraft;
+
+/// Cubic millimetres in a litre: exact.
+const CUBIC_MM_IN_LITRE: f64 = 1e6;
 
 words!(
     /// What the voltage printed on the label means.
@@ -61,6 +68,20 @@ pub struct PackModel {
     pub price: Option<Price>,
     /// Largest discharge current the maker allows.
     pub max_discharge_current: Option<Quantity>,
+}
+
+impl PackModel {
+    /// Rated energy with the nominal voltage, W.h: a label that multiplies by the maximum voltage
+    /// must not be set beside one that does not.
+    pub fn rated_energy_at_nominal(&self) -> f64 {
+        self.rated_capacity.canonical() * self.nominal_voltage.canonical()
+    }
+
+    /// Volume of the envelope, L.
+    pub fn volume_l(&self) -> Option<f64> {
+        let side = |q: &Option<Quantity>| q.as_ref().map(Quantity::canonical);
+        Some(side(&self.length)? * side(&self.width)? * side(&self.height)? / CUBIC_MM_IN_LITRE)
+    }
 }
 
 /// A pack model as sent.

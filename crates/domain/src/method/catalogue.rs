@@ -1,0 +1,222 @@
+//! The catalogue: everything the files say, cross-checked, ready to be asked.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use sha2::{Digest, Sha256};
+
+use super::check;
+use super::dictionary::{Caution, Choice, Entered, Field};
+use super::embedded::FILES;
+use super::file::Method;
+use super::load::{Loaded, load};
+use super::problem::CatalogueError;
+use super::terms::Level;
+use super::work::{AssumedPower, DemandClass, Work};
+use crate::id::{MethodId, MethodRef};
+use crate::trial::Conditions;
+
+/// Every method version with the dictionary they share. Only checked files make one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Catalogue {
+    version: String,
+    hash: String,
+    fields: BTreeMap<String, Field>,
+    choices: BTreeMap<String, Vec<Choice>>,
+    cautions: BTreeMap<String, Caution>,
+    sources: BTreeMap<String, String>,
+    methods: BTreeMap<MethodRef, Stored>,
+    demand_classes: Vec<DemandClass>,
+    works: Vec<Work>,
+}
+
+/// A method with the hash of its file.
+#[derive(Debug, Clone, PartialEq)]
+struct Stored {
+    method: Method,
+    hash: String,
+}
+
+impl Catalogue {
+    /// The catalogue of [`FILES`].
+    ///
+    /// # Errors
+    /// [`CatalogueError`] with everything that is wrong.
+    pub fn embedded() -> Result<Self, CatalogueError> {
+        Self::from_files(FILES)
+    }
+
+    /// The catalogue of the given files, name and text each: `dictionary.json`, `work.json` and one
+    /// `{id}.v{version}.json` a method version. Their order does not matter.
+    ///
+    /// # Errors
+    /// [`CatalogueError`] with everything that is wrong: first the shape of all files, then, once every file has its
+    /// shape, every reference and every number of all files.
+    pub fn from_files(files: &[(&str, &str)]) -> Result<Self, CatalogueError> {
+        let loaded = load(files)?;
+        check::all(&loaded)?;
+        let Loaded { dictionary, work, methods } = loaded;
+        let hash_of = |name: &str| {
+            files.iter().find(|(file, _)| *file == name).map(|(_, text)| hex(&Sha256::digest(text)))
+        };
+        let methods = methods.into_iter().map(|(name, method)| {
+            let hash = hash_of(&name).unwrap_or_default();
+            (method.reference(), Stored { method, hash })
+        });
+        let hash = hash_of_all(files);
+        let ending = dictionary.caution_ending;
+        let cautions = dictionary.cautions.into_iter().map(|caution| {
+            let text = format!("{} {ending}", caution.text);
+            (caution.id.clone(), Caution { text, ..caution })
+        });
+        Ok(Self {
+            version: format!("{}+sha256.{}", dictionary.catalogue_version, &hash[..16]),
+            hash,
+            fields: dictionary.fields.into_iter().map(|field| (field.id.clone(), field)).collect(),
+            choices: dictionary.choices,
+            cautions: cautions.collect(),
+            sources: dictionary.sources.into_iter().map(|source| (source.id, source.text)).collect(),
+            methods: methods.collect(),
+            demand_classes: work.demand_classes,
+            works: work.works,
+        })
+    }
+
+    /// Version of the catalogue with the beginning of its hash: `1.0.0+sha256.0123456789abcdef`.
+    pub fn version(&self) -> &str {
+        &self.version
+    }
+
+    /// SHA-256 over names and texts of all files, hexadecimal.
+    pub fn hash(&self) -> &str {
+        &self.hash
+    }
+
+    /// Every method version, by id, then version.
+    pub fn methods(&self) -> impl Iterator<Item = &Method> {
+        self.methods.values().map(|stored| &stored.method)
+    }
+
+    /// The current version of every method, by id.
+    pub fn current_methods(&self) -> impl Iterator<Item = &Method> {
+        self.methods().filter(|method| self.current(&method.id) == Some(method))
+    }
+
+    /// A method version.
+    pub fn method(&self, method: &MethodRef) -> Option<&Method> {
+        self.methods.get(method).map(|stored| &stored.method)
+    }
+
+    /// The current, that is the highest, version of a method.
+    pub fn current(&self, id: &MethodId) -> Option<&Method> {
+        let first = MethodRef { id: id.clone(), version: 0 };
+        let last = MethodRef { id: id.clone(), version: u32::MAX };
+        self.methods.range(first..=last).next_back().map(|(_, stored)| &stored.method)
+    }
+
+    /// SHA-256 of the file of a method version, hexadecimal. A released version keeps it for ever.
+    pub fn method_hash(&self, method: &MethodRef) -> Option<&str> {
+        self.methods.get(method).map(|stored| stored.hash.as_str())
+    }
+
+    /// A field of the dictionary.
+    pub fn field(&self, id: &str) -> Option<&Field> {
+        self.fields.get(id)
+    }
+
+    /// The fields of a method that a tester enters as conditions at a level, in the order of the method, each with
+    /// whether a trial without it is refused. What has a place of its own in a trial, or is computed, is not among
+    /// them.
+    pub fn conditions_at(&self, method: &Method, level: Level) -> Vec<(&Field, bool)> {
+        let uses = method.fields.iter().filter_map(|used| Some((self.field(&used.field)?, used.required)));
+        uses.filter(|(field, _)| field.level == level && field.entered == Entered::Condition).collect()
+    }
+
+    /// Those of [`Self::conditions_at`] without which a trial is refused.
+    pub fn required_at(&self, method: &Method, level: Level) -> Vec<&Field> {
+        let conditions = self.conditions_at(method, level);
+        conditions.into_iter().filter(|(_, required)| *required).map(|(field, _)| field).collect()
+    }
+
+    /// The choices of a list, in the order to show them; none for an unknown list.
+    pub fn choices(&self, list: &str) -> &[Choice] {
+        self.choices.get(list).map_or(&[], Vec::as_slice)
+    }
+
+    /// A choice of a list.
+    pub fn choice(&self, list: &str, id: &str) -> Option<&Choice> {
+        self.choices(list).iter().find(|choice| choice.id == id)
+    }
+
+    /// The family of a choice; `None` where the choice is unknown or has none, and so cannot be pooled by family.
+    pub fn family(&self, list: &str, id: &str) -> Option<&str> {
+        self.choice(list, id).map(|choice| choice.family.as_str()).filter(|family| !family.is_empty())
+    }
+
+    /// The families of a list, each once, in the order of the list.
+    pub fn families(&self, list: &str) -> Vec<&str> {
+        let mut families = Vec::new();
+        for choice in self.choices(list) {
+            if !choice.family.is_empty() && !families.contains(&choice.family.as_str()) {
+                families.push(choice.family.as_str());
+            }
+        }
+        families
+    }
+
+    /// A caution, its text ending with the precedence of local codes and licensed practice.
+    pub fn caution(&self, id: &str) -> Option<&Caution> {
+        self.cautions.get(id)
+    }
+
+    /// The cautions of a method, in its order.
+    pub fn cautions(&self, method: &Method) -> Vec<&Caution> {
+        method.cautions.iter().filter_map(|id| self.caution(id)).collect()
+    }
+
+    /// Text of a source.
+    pub fn source(&self, id: &str) -> Option<&str> {
+        self.sources.get(id).map(String::as_str)
+    }
+
+    /// The demand class of a mean power at the pack terminals, watt; a power on the edge belongs above. `None` for what
+    /// is no power.
+    pub fn demand_class(&self, watt: f64) -> Option<&str> {
+        self.demand_classes.iter().rev().find(|class| class.from_w <= watt).map(|class| class.id.as_str())
+    }
+
+    /// The power that the table of works knows for a trial of this method, with this type of tool and these conditions
+    /// of the whole trial. `None` for a work that the table does not hold.
+    pub fn assumed_power(
+        &self,
+        method: &MethodId,
+        tool_type: Option<&str>,
+        conditions: &Conditions,
+    ) -> Option<AssumedPower<'_>> {
+        let work = self.works.iter().find(|work| work.fits(method, tool_type, conditions))?;
+        Some(AssumedPower { watt: work.watt, work: &work.label, source: self.source(&work.source)? })
+    }
+
+    /// The table of works.
+    pub fn works(&self) -> &[Work] {
+        &self.works
+    }
+}
+
+fn hash_of_all(files: &[(&str, &str)]) -> String {
+    let mut sorted = files.to_vec();
+    sorted.sort_unstable();
+    let mut hasher = Sha256::new();
+    for (name, text) in sorted {
+        // Lengths in front, so that no two sets of files run together to the same bytes.
+        hasher.update(format!("{} {}\n{name}\n{text}", name.len(), text.len()));
+    }
+    hex(&hasher.finalize())
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}

@@ -1,0 +1,146 @@
+//! Which trials of the evidence a question is about, sorted into strata; and why others are left out.
+
+use std::collections::BTreeMap;
+
+use crate::id::{PackModelId, TrialId};
+use crate::method::{Band, Method};
+use crate::pool::answer::LeftOut;
+use crate::pool::evidence::EvidenceTrial;
+use crate::pool::question::Question;
+
+/// What the trials of a stratum share: name and value, in the order of the method file.
+pub(super) type Shared = Vec<(String, String)>;
+
+/// A stratum before it is pooled. `trials` holds every trial in it, also those without the pair,
+/// which connect packs within a tester.
+#[derive(Debug)]
+pub(super) struct Group<'a> {
+    pub(super) shared: Shared,
+    pub(super) demand_class: Option<String>,
+    pub(super) trials: Vec<&'a EvidenceTrial>,
+}
+
+/// Trials left out, gathered by reason.
+#[derive(Debug, Default)]
+pub(super) struct Reasons(BTreeMap<String, (String, Vec<TrialId>)>);
+
+impl Reasons {
+    pub(super) fn add(&mut self, reason: &str, message: &str, trial: &TrialId) {
+        self.0
+            .entry(reason.to_owned())
+            .or_insert_with(|| (message.to_owned(), Vec::new()))
+            .1
+            .push(trial.clone());
+    }
+
+    pub(super) fn finish(self) -> Vec<LeftOut> {
+        self.0
+            .into_iter()
+            .map(|(reason, (message, mut trials))| {
+                trials.sort();
+                trials.dedup();
+                LeftOut { reason, message, trials }
+            })
+            .collect()
+    }
+}
+
+/// Whether the trial has an arm of `pack`.
+pub(super) fn has(trial: &EvidenceTrial, pack: &PackModelId) -> bool {
+    trial.summary.arms.iter().any(|arm| arm.pack_model == *pack)
+}
+
+/// Sorts the evidence into strata that hold both packs; strata without the pair are not returned.
+pub(super) fn groups<'a>(
+    question: &Question,
+    method: &Method,
+    trials: &'a [EvidenceTrial],
+    reasons: &mut Reasons,
+) -> Vec<Group<'a>> {
+    let mut groups: BTreeMap<(Shared, Option<String>), Vec<&EvidenceTrial>> = BTreeMap::new();
+    for trial in trials {
+        let about = has(trial, &question.pack_a) || has(trial, &question.pack_b);
+        if trial.summary.arms.len() < 2 {
+            if about {
+                reasons.add("ONE_ARM", "one pack only: such trials give levels, no contrast", &trial.trial);
+            }
+            continue;
+        }
+        if let Some(first) = trial.summary.left_out.first() {
+            if about {
+                reasons.add(&first.reason, &first.message, &trial.trial);
+            }
+            continue;
+        }
+        match place(question, method, trial) {
+            Ok(place) => groups.entry(place).or_default().push(trial),
+            Err((reason, message)) if about => reasons.add(reason, &message, &trial.trial),
+            Err(_) => {}
+        }
+    }
+    groups
+        .into_iter()
+        .filter(|(_, trials)| {
+            trials.iter().any(|t| has(t, &question.pack_a)) && trials.iter().any(|t| has(t, &question.pack_b))
+        })
+        .map(|((shared, demand_class), trials)| Group { shared, demand_class, trials })
+        .collect()
+}
+
+type Place = (Shared, Option<String>);
+
+/// The stratum of a trial, or why the scope of the question leaves it out.
+fn place(
+    question: &Question,
+    method: &Method,
+    trial: &EvidenceTrial,
+) -> Result<Place, (&'static str, String)> {
+    let summary = &trial.summary;
+    let scope = &question.scope;
+    let class = summary.demand_class.clone();
+    if let Some(asked) = &scope.demand_class
+        && class.as_ref() != Some(asked)
+    {
+        return Err(("OTHER_DEMAND_CLASS", "another demand class than the one asked about".into()));
+    }
+    for (key, asked) in [("tool_type", &scope.tool_type), ("workpiece_family", &scope.workpiece_family)] {
+        if let Some(asked) = asked
+            && summary.keys.get(key) != Some(asked)
+        {
+            return Err((
+                "OUTSIDE_SCOPE",
+                format!("another {} than the one asked about", key.replace('_', " ")),
+            ));
+        }
+    }
+    let mut shared: Shared = summary.keys.iter().map(|(k, v)| (k.clone(), v.clone())).collect();
+    for band in &method.bands {
+        shared.push((band.id.clone(), bin(question, band, trial)?));
+    }
+    Ok((shared, class))
+}
+
+/// The bin of a band: the fixed one, or "within a factor of the centre" where the question states one.
+fn bin(question: &Question, band: &Band, trial: &EvidenceTrial) -> Result<String, (&'static str, String)> {
+    let centre = question.scope.centres.get(&band.id);
+    if let (Some(centre), Some(factor)) = (centre, band.factor) {
+        let near = trial.summary.band_values.get(&band.id).is_some_and(|value| band.near(*centre, *value));
+        return if near {
+            Ok(format!("within a factor {factor} of {centre}"))
+        } else {
+            Err((
+                "FAR_FROM_CENTRE",
+                format!(
+                    "{} is not within a factor {factor} of the centre asked about",
+                    band.id.replace('_', " ")
+                ),
+            ))
+        };
+    }
+    trial
+        .summary
+        .bins
+        .get(&band.id)
+        .cloned()
+        .map_or_else(|| Err(("BAND_UNKNOWN", format!("{} is not recorded", band.id.replace('_', " ")))), Ok)
+}

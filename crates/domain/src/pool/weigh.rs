@@ -1,0 +1,171 @@
+//! One trial as numbers for pooling: arm means with their variances on the scale of contrasts.
+
+use benchring_stats::arm::{ArmMoments, Reading, Status};
+use benchring_stats::censored::{censored_mean, fixed_sigma};
+use benchring_stats::order::RunOrder;
+use benchring_stats::pair::{PairArm, PairTrial};
+use benchring_stats::variance::{TrialSpread, arm_variance, single_trial};
+
+use crate::id::{PackModelId, TesterId};
+use crate::method::{Method, ResponseKind};
+use crate::pool::evidence::EvidenceTrial;
+use crate::pool::normalise::Divisors;
+use crate::pool::question::Question;
+use crate::pool::spread::{MethodSpread, moments_of, scale_of, trial_spread};
+use crate::trial::OrderDesign;
+use crate::trial::summary::{ArmSummary, ScoredReading};
+
+/// Which value stands for a stopped run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Stopped {
+    /// A bound.
+    Censored,
+    /// Nothing: exact runs only.
+    LeftOut,
+    /// Runs whose stop depends on the pack: at least as slow as the arm's slowest completed run.
+    AsSlowest,
+}
+
+/// A trial ready for pooling.
+#[derive(Debug, Clone)]
+pub(super) struct Weighed<'a> {
+    pub(super) trial: &'a EvidenceTrial,
+    pub(super) pair: PairTrial<TesterId, PackModelId>,
+    /// The arms behind `pair.arms`, in its order.
+    pub(super) arms: Vec<&'a ArmSummary>,
+    /// Arms that dropped out because every scored run is a bound.
+    pub(super) all_censored: Vec<&'a ArmSummary>,
+    /// The spread of its readings stood below what the instrument can show.
+    pub(super) zero_spread: bool,
+}
+
+/// Why a trial gives no contrast.
+pub(super) type Skip = (&'static str, String);
+
+/// Reduces `trial` to arms on the scale of contrasts.
+///
+/// # Errors
+/// The reason, when fewer than two arms are left or a number to divide by is missing.
+pub(super) fn weigh<'a>(
+    trial: &'a EvidenceTrial,
+    unit: &TesterId,
+    question: &Question,
+    method: &Method,
+    spread: &MethodSpread,
+    divisors: &Divisors,
+    stopped: Stopped,
+) -> Result<Weighed<'a>, Skip> {
+    let summary = &trial.summary;
+    let own = trial_spread(method, summary, spread.from_censored_arms);
+    let censored = stopped != Stopped::LeftOut && summary.arms.iter().any(|arm| arm.censored > 0);
+    let mut kept = Vec::new();
+    let mut all_censored = Vec::new();
+    for arm in &summary.arms {
+        if divisors.pair_only() && arm.pack_model != question.pack_a && arm.pack_model != question.pack_b {
+            continue;
+        }
+        let Some(moments) = moments_of(method, arm) else {
+            if arm.censored > 0 {
+                all_censored.push(arm);
+            }
+            continue;
+        };
+        let run_variance = match &own {
+            Some(own) => spread.run_variance(&moments, own),
+            None => spread.prior.s02,
+        };
+        let (effect, variance) = if censored {
+            censored_arm(method, arm, run_variance, spread, stopped).ok_or_else(|| {
+                ("NOT_COMPUTABLE", "the stopped runs of an arm leave no estimate".to_owned())
+            })?
+        } else {
+            (moments.y(), arm_variance(&moments, run_variance, spread.charge.used))
+        };
+        let (effect, variance) = divisors.apply(arm, effect, variance)?;
+        let runs = arm.exact + if stopped == Stopped::LeftOut { 0 } else { arm.censored };
+        kept.push((arm, moments, PairArm { treatment: arm.pack_model.clone(), effect, variance, runs }));
+    }
+    if kept.len() < 2 {
+        return Err(("NO_CONTRAST_LEFT", "fewer than two of its packs have a completed run".to_owned()));
+    }
+    let df = contrast_df(question, &kept, own.as_ref(), spread);
+    let order = run_order(trial, &kept);
+    let (arms, pair_arms) = kept.into_iter().map(|(arm, _, pair)| (arm, pair)).unzip();
+    Ok(Weighed {
+        trial,
+        pair: PairTrial { unit: unit.clone(), arms: pair_arms, order, df },
+        arms,
+        all_censored,
+        zero_spread: own.is_some_and(|own| own.zero_spread),
+    })
+}
+
+type Kept<'a> = (&'a ArmSummary, ArmMoments, PairArm<PackModelId>);
+
+/// Degrees of freedom of the asked contrast in this trial, where it has one arm of each pack.
+fn contrast_df(
+    question: &Question,
+    kept: &[Kept<'_>],
+    own: Option<&TrialSpread>,
+    spread: &MethodSpread,
+) -> Option<f64> {
+    let of = |pack: &PackModelId| kept.iter().find(|(arm, ..)| arm.pack_model == *pack).map(|(_, m, _)| m);
+    let (a, b) = (of(&question.pack_a)?, of(&question.pack_b)?);
+    let interval = single_trial(a, b, own?, &spread.prior, &spread.charge, question.options.level).ok()?;
+    Some(interval.df)
+}
+
+/// Positions where they were recorded; what the design says where they were not.
+fn run_order(trial: &EvidenceTrial, kept: &[Kept<'_>]) -> RunOrder {
+    let positions: Option<Vec<f64>> = kept.iter().map(|(arm, ..)| arm.position).collect();
+    match (positions, trial.summary.order_design) {
+        (Some(positions), _) => RunOrder::Positions(positions),
+        (None, OrderDesign::Alternating) => RunOrder::alternating(kept.len(), None),
+        (None, OrderDesign::BalancedAlternating | OrderDesign::RandomisedBlocks) => {
+            RunOrder::alternating(kept.len(), None)
+        }
+        (None, OrderDesign::Blocked | OrderDesign::NotRecorded | OrderDesign::SinglePack) => {
+            RunOrder::NotRecorded
+        }
+    }
+}
+
+/// Mean and variance of an arm by maximum likelihood at fixed run variance.
+fn censored_arm(
+    method: &Method,
+    arm: &ArmSummary,
+    run_variance: f64,
+    spread: &MethodSpread,
+    stopped: Stopped,
+) -> Option<(f64, f64)> {
+    let charges = arm.readings.as_ref()?;
+    let slowest = charges
+        .iter()
+        .flatten()
+        .filter(|r| !r.outcome.censored())
+        .map(|r| r.value)
+        .fold(f64::NEG_INFINITY, f64::max);
+    let read = |r: &ScoredReading| {
+        let value = if stopped == Stopped::AsSlowest && r.outcome.censored() && r.depends_on_pack {
+            r.value.max(slowest)
+        } else {
+            r.value
+        };
+        Reading { value, status: if r.outcome.censored() { Status::Right } else { Status::Exact } }
+    };
+    let mut charges: Vec<Vec<Reading>> =
+        charges.iter().map(|charge| charge.iter().map(read).collect()).collect();
+    if method.run_is_charge || !arm.charges_known {
+        charges = vec![charges.concat()];
+    }
+    let charge_variance = if method.run_is_charge { 0.0 } else { spread.charge.used };
+    let scale = scale_of(method);
+    let sigma = fixed_sigma(run_variance, scale).ok()?;
+    let fitted = censored_mean(&charges, scale, sigma, charge_variance).ok()??;
+    Some((fitted.mean, fitted.variance))
+}
+
+/// Whether a stopped run can be taken as slow as the slowest completed one: timed work only.
+pub(super) fn timed(method: &Method) -> bool {
+    method.response.kind == ResponseKind::Duration
+}
