@@ -8,6 +8,7 @@ mod audit;
 mod chaos;
 mod database;
 mod evidence;
+mod filters;
 mod migrations;
 mod once;
 mod packs;

@@ -1,14 +1,12 @@
 //! Trials: kept whole, listed, decided about, hidden from those who may not read them.
 
 use anyhow::Context;
-use benchring_domain::disclosure::Licence;
-use benchring_domain::id::{PackModelId, PackSpecimenId};
 use benchring_domain::standing::{Decision, Standing};
 use benchring_store::{Store, StoreError, TrialCursor, TrialQuery, TrialRow, Visibility};
 
 use crate::database::TestDatabase;
 use crate::on_both;
-use crate::values::{by, by_moderator, checked, furnish, method, new_trial, tester, time, trial_id};
+use crate::values::{by, by_moderator, checked, furnish, new_trial, tester, time, trial_id};
 
 on_both!(
     a_trial_comes_back_as_it_went_in,
@@ -19,7 +17,6 @@ on_both!(
     a_decision_that_the_standing_forbids_is_refused,
     a_reason_with_nul_is_refused,
     hidden_trials_are_absent,
-    lists_ask_for_what_is_said,
     pages_of_trials_meet_without_gap_or_overlap,
 );
 
@@ -163,39 +160,6 @@ async fn hidden_trials_are_absent(ring: &TestDatabase) -> anyhow::Result<()> {
             let row = store.trial_get(&trial_id(id)?, &visibility).await?;
             assert_eq!(row.is_some(), may.contains(&id), "{visibility:?} {id}");
         }
-    }
-    Ok(store.close().await?)
-}
-
-async fn lists_ask_for_what_is_said(ring: &TestDatabase) -> anyhow::Result<()> {
-    let store = ring.open().await?;
-    furnish(&store).await?;
-    store.trial_add(new_trial("one", "t01")?, by("t01", 60)?).await?;
-    let mut other = new_trial("two", "t02")?;
-    other.checked.trial.method.version = 2;
-    other.checked.trial.licence = Licence::Cc0;
-    other.checked.trial.arms.truncate(1);
-    other.checked.summary.arms.truncate(1);
-    store.trial_add(other, by("t02", 61)?).await?;
-    decide(&store, "two", Decision::Accept, 70).await?;
-    let all = TrialQuery::new(Visibility::All, 50);
-    for (query, ids) in [
-        (all.clone(), vec!["two", "one"]),
-        (TrialQuery { standings: vec![Standing::Pending, Standing::Rejected], ..all.clone() }, vec!["one"]),
-        (TrialQuery { tester: Some(tester("t02")?), ..all.clone() }, vec!["two"]),
-        (TrialQuery { method: Some(method()?), ..all.clone() }, vec!["one"]),
-        (TrialQuery { pack_model: Some(PackModelId::parse("k5")?), ..all.clone() }, vec!["two", "one"]),
-        (TrialQuery { pack_model: Some(PackModelId::parse("k8")?), ..all.clone() }, vec!["one"]),
-        (TrialQuery { pack_specimen: Some(PackSpecimenId::parse("k8-1")?), ..all.clone() }, vec!["one"]),
-        (TrialQuery { pack_specimen: Some(PackSpecimenId::parse("k9")?), ..all.clone() }, vec![]),
-        (TrialQuery { limit: 1, ..all.clone() }, vec!["two"]),
-    ] {
-        let rows = store.trial_list(&query).await?;
-        assert_eq!(rows.iter().map(|row| row.id.as_str()).collect::<Vec<_>>(), ids, "{query:?}");
-    }
-    // Whatever is read in a list is what is read alone.
-    for row in store.trial_list(&all).await? {
-        assert_eq!(store.trial_get(&row.id, &Visibility::All).await?, Some(row));
     }
     Ok(store.close().await?)
 }

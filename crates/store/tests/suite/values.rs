@@ -160,7 +160,8 @@ fn arm_summary(specimen: &str, model: &str, mean: f64) -> anyhow::Result<ArmSumm
         resolution: Some(0.1),
         first: Some(mean),
         last: Some(mean),
-        slope: None,
+        position_squares: 10.0,
+        position_products: 0.1 / 7.0,
         position: Some(3.0),
         mean_input_power_w: None,
         readings: None,
@@ -202,6 +203,8 @@ pub(crate) fn checked(k5: f64, k8: f64) -> anyhow::Result<Checked> {
             class_basis: ClassBasis::Assumed,
             left_out: Vec::new(),
             blocked: false,
+            order_design: OrderDesign::RandomisedBlocks,
+            timing_method: None,
             arms: vec![arm_summary("k5-1", "k5", k5)?, arm_summary("k8-1", "k8", k8)?],
         },
     })
