@@ -93,8 +93,15 @@ async fn connect(
             if writes { sqlite } else { sqlite.pragma("query_only", "ON") }
         });
     } else {
-        options.set_application_name("benchring").map_sqlx_postgres_opts(|postgres| {
-            postgres.options([("synchronous_commit", "on"), ("client_min_messages", "warning")])
+        let lock_timeout = settings.patience.as_millis().to_string();
+        options.set_application_name("benchring").map_sqlx_postgres_opts(move |postgres| {
+            postgres.options([
+                ("synchronous_commit", "on"),
+                ("client_min_messages", "warning"),
+                // Nobody waits for ever behind a process that stopped with a lock in its hand.
+                ("lock_timeout", lock_timeout.as_str()),
+                ("idle_in_transaction_session_timeout", "60000"),
+            ])
         });
     }
     Ok(Database::connect(options).await?)

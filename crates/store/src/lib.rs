@@ -7,6 +7,7 @@
 
 mod audit;
 mod connect;
+mod counts;
 mod decisions;
 mod entities;
 mod error;
@@ -23,6 +24,7 @@ mod verify;
 mod writer;
 
 pub use audit::{AuditEntry, AuditHead};
+pub use counts::Counts;
 pub use decisions::DecisionRow;
 pub use error::StoreError;
 pub use models::ModelRow;

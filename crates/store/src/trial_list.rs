@@ -23,8 +23,10 @@ pub enum Visibility {
 impl Visibility {
     /// The trials they may read.
     pub(crate) fn condition(&self) -> Condition {
-        let counting = Standing::ALL.into_iter().filter(|standing| standing.counts()).map(Standing::id);
-        let public = Condition::any().add(trial::Column::Standing.is_in(counting));
+        // By what is left out: the list then follows the index by time, where "one of these" would
+        // have SQLite gather every trial that counts and sort them all.
+        let hidden = Standing::ALL.into_iter().filter(|standing| !standing.counts()).map(Standing::id);
+        let public = Condition::any().add(trial::Column::Standing.is_not_in(hidden));
         match self {
             Self::Public => public,
             Self::Tester(tester) => public.add(trial::Column::Tester.eq(tester.as_str())),

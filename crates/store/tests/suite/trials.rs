@@ -1,8 +1,10 @@
 //! Trials: kept whole, listed, decided about, hidden from those who may not read them.
 
+use std::collections::BTreeMap;
+
 use anyhow::Context;
 use benchring_domain::standing::{Decision, Standing};
-use benchring_store::{Store, StoreError, TrialCursor, TrialQuery, TrialRow, Visibility};
+use benchring_store::{Counts, Store, StoreError, TrialCursor, TrialQuery, TrialRow, Visibility};
 
 use crate::database::TestDatabase;
 use crate::on_both;
@@ -18,6 +20,7 @@ on_both!(
     a_reason_with_nul_is_refused,
     hidden_trials_are_absent,
     pages_of_trials_meet_without_gap_or_overlap,
+    counts_are_by_standing,
 );
 
 /// Decides about a trial as it stands now.
@@ -186,5 +189,19 @@ async fn pages_of_trials_meet_without_gap_or_overlap(ring: &TestDatabase) -> any
         seen.extend(page.into_iter().map(|row| row.id.to_string()));
     }
     assert_eq!(seen, ids.into_iter().map(|(_, id)| id).collect::<Vec<_>>());
+    Ok(store.close().await?)
+}
+
+async fn counts_are_by_standing(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    assert_eq!(store.counts().await?, Counts::default());
+    furnish(&store).await?;
+    for id in ["one", "two", "three"] {
+        store.trial_add(new_trial(id, "t01")?, by("t01", 60)?).await?;
+    }
+    decide(&store, "two", Decision::Accept, 70).await?;
+    let counts = store.counts().await?;
+    assert_eq!(counts.trials, BTreeMap::from([(Standing::Pending, 2), (Standing::Accepted, 1)]));
+    assert_eq!((counts.pack_models, counts.pack_specimens, counts.tool_models), (2, 2, 1));
     Ok(store.close().await?)
 }
