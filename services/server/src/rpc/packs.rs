@@ -9,6 +9,7 @@ use benchring_api::convert::requests::{get_from_wire, optional_name_from_wire, p
 use benchring_api::v1;
 use benchring_api::v1::pack_service_server::PackService;
 use benchring_auth::{Action, Caller, Role};
+use benchring_domain::filter::{Comparison, Filter, Operator, Value};
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId};
 use benchring_domain::pack::PackModel;
@@ -123,7 +124,10 @@ impl PackService for App {
             let current = self.store.pack_model_get(&id).await.map_err(|e| refused(e, &name, None))?;
             let current = current.ok_or_else(|| Refusal::not_found(name.clone()))?;
             let mut used = TrialQuery::new(Visibility::All, 1);
-            used.pack_model = Some(id.clone());
+            used.filter = Some(Filter::Is(Comparison {
+                operator: Operator::Equal,
+                value: Value::PackModel(id.clone()),
+            }));
             let role = acting_role(&caller, !self.trials_with(&used).await?, &name)?;
             let expected = if update.etag.is_empty() { current.etag() } else { update.etag.clone() };
             let (model, findings) = revised_pack_model(update, &current.model)
