@@ -1,0 +1,95 @@
+//! The planted faults: what invented testers get wrong, and what should notice.
+
+use crate::demo::invented::work::{CHAIN_SAW, CROSSCUT, SCREW_6, SCREW_10};
+
+/// A planted fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[expect(missing_docs, reason = "each is told in FAULTS")]
+pub enum Fault {
+    F01,
+    F02,
+    F03,
+    F04,
+    F05,
+    F06,
+    F07,
+    F08,
+    F09,
+    F10,
+    F11,
+    F12,
+    F13,
+    F14,
+}
+
+/// What is known of a fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct About {
+    /// Which.
+    pub fault: Fault,
+    /// Its id.
+    pub id: &'static str,
+    /// Who makes it: place in the roster, from 0.
+    pub tester: usize,
+    /// What happens.
+    pub what: &'static str,
+    /// Whether it is in this demo already.
+    pub planted: bool,
+}
+
+/// All of them.
+pub const FAULTS: [About; 14] = [
+    about(Fault::F01, "F01", 2, "board typed 4.5 x 14.5 mm, was cm", true),
+    about(Fault::F02, "F02", 4, "one screw typed as a tenth of its time", true),
+    about(Fault::F03, "F03", 6, "all of one pack, then all of the next", true),
+    about(Fault::F04, "F04", 1, "N6 registered with 120 W.h: 6.0 A.h by 20 V", true),
+    about(Fault::F05, "F05", 7, "a pack at 41 °C in 12 °C air, called rested", true),
+    about(Fault::F06, "F06", 8, "K5 partly charged, called full", false),
+    about(Fault::F07, "F07", 5, "N6 stalls the chain saw in every run", true),
+    about(Fault::F08, "F08", 9, "68 °F typed as 68 °C", true),
+    about(Fault::F09, "F09", 3, "packs never measured", false),
+    about(Fault::F10, "F10", 10, "one trial sent twice under two ids", false),
+    about(Fault::F11, "F11", 0, "M4 stopped by hand at 60 cuts", true),
+    about(Fault::F12, "F12", 11, "a worn L5P of 300 cycles", false),
+    about(Fault::F13, "F13", 4, "'50 % faster' said for 50 % less time", false),
+    about(Fault::F14, "F14", 5, "volts read with two wires", false),
+];
+
+const fn about(fault: Fault, id: &'static str, tester: usize, what: &'static str, planted: bool) -> About {
+    About { fault, id, tester, what, planted }
+}
+
+impl Fault {
+    /// What is known of it.
+    pub fn about(self) -> &'static About {
+        &FAULTS[self as usize]
+    }
+}
+
+/// The fault of a session: tester by place in the roster, work, and how often the tester did that work before.
+pub fn of_session(tester: usize, work: usize, repeat: usize) -> Option<Fault> {
+    match (tester, work, repeat) {
+        (2, CROSSCUT, 0) => Some(Fault::F01),
+        (4, SCREW_6, 0) => Some(Fault::F02),
+        (6, SCREW_10, 0) => Some(Fault::F03),
+        (7, SCREW_6, 1) => Some(Fault::F05),
+        (5, CHAIN_SAW, 0) => Some(Fault::F07),
+        (9, SCREW_6, 0) => Some(Fault::F08),
+        (0, CROSSCUT, 0) => Some(Fault::F11),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn faults_stand_in_the_order_of_their_names() {
+        for (place, about) in FAULTS.iter().enumerate() {
+            assert_eq!(about.fault as usize, place);
+            assert_eq!(about.id, format!("F{:02}", place + 1));
+            assert_eq!(about.fault.about(), about);
+        }
+    }
+}
