@@ -74,22 +74,53 @@ fn hex(bytes: &[u8]) -> String {
 /// The hash of the log before its first entry.
 pub const GENESIS: &str = "0000000000000000000000000000000000000000000000000000000000000000";
 
-impl Change {
-    /// The hash of this change as entry `sequence` after the entry with hash `previous`:
-    /// SHA-256 over previous hash, sequence, time in microseconds, actor, action, subject,
-    /// SHA-256 of the reason and SHA-256 of the stored document, each on a line of its own.
-    /// Only hashes of free text and documents enter, so that erasing them leaves the chain whole.
-    pub fn chained(&self, sequence: i64, previous: &str) -> String {
+/// What an entry's hash is made of: only hashes of free text and documents enter, so that erasing them
+/// leaves the chain whole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Link<'a> {
+    /// Place in the log, from 1.
+    pub sequence: i64,
+    /// Microseconds since 1970.
+    pub time: i64,
+    /// [`Actor`] as shown.
+    pub actor: &'a str,
+    /// [`Action::id`].
+    pub action: &'a str,
+    /// Resource name of what was changed.
+    pub subject: &'a str,
+    /// SHA-256 of the reason.
+    pub reason_hash: &'a str,
+    /// SHA-256 of the stored document.
+    pub document_hash: &'a str,
+}
+
+impl Link<'_> {
+    /// The hash of this entry after the entry with hash `previous`: SHA-256 over previous hash,
+    /// sequence, time in microseconds, actor, action, subject, SHA-256 of the reason and SHA-256 of the
+    /// stored document, each on a line of its own.
+    pub fn after(&self, previous: &str) -> String {
+        let Self { sequence, time, actor, action, subject, reason_hash, document_hash } = self;
         let lines = format!(
-            "{previous}\n{sequence}\n{}\n{}\n{}\n{}\n{}\n{}\n",
-            self.time.as_microsecond(),
-            self.actor,
-            self.action.id(),
-            self.subject,
-            sha256_hex(self.reason.as_bytes()),
-            sha256_hex(&self.document),
+            "{previous}\n{sequence}\n{time}\n{actor}\n{action}\n{subject}\n{reason_hash}\n{document_hash}\n"
         );
         sha256_hex(lines.as_bytes())
+    }
+}
+
+impl Change {
+    /// The hash of this change as entry `sequence` after the entry with hash `previous`; see
+    /// [`Link::after`].
+    pub fn chained(&self, sequence: i64, previous: &str) -> String {
+        let link = Link {
+            sequence,
+            time: self.time.as_microsecond(),
+            actor: &self.actor.to_string(),
+            action: self.action.id(),
+            subject: &self.subject,
+            reason_hash: &sha256_hex(self.reason.as_bytes()),
+            document_hash: &sha256_hex(&self.document),
+        };
+        link.after(previous)
     }
 }
 

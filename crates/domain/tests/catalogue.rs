@@ -99,7 +99,7 @@ fn a_form_asks_at_the_level_where_things_are_known() {
         assert!(method.requires(structural));
         assert!(matches!(catalogue.field(structural).unwrap().entered, Entered::Structure(_)));
     }
-    assert!(method.uses_tool());
+    assert!(method.uses_tool() && method.requires_tool());
     assert!(!catalogue.method(&reference("discharge-capacity")).unwrap().uses_tool());
 }
 
@@ -305,7 +305,8 @@ fn sentences_tell_what_the_predicates_decide() {
     };
     let screw = sentences("screw-drive-time");
     for due in [
-        "Same for every pack: Screw diameter",
+        "Same for every pack: tool; gear, speed step, mode; piece or batch; screw; screw diameter; screw length; driven \
+         depth; pilot hole diameter",
         "Same bit, blade or chain for every pack, or ones of the same type that have done as much work",
         "Same family of workpiece: timber, roundwood, dowel, hedge, panel, composite, masonry, metal",
         "Only contrasts between packs of one trial are pooled, never levels",
@@ -317,7 +318,7 @@ fn sentences_tell_what_the_predicates_decide() {
     for due in [
         "Load current over rated capacity: alike within 5 %",
         "Cut-off voltage set per series cell: alike within 0.1 V",
-        "Same load mode",
+        "Same in all trials: load mode",
         "Contrasts between packs of one trial are pooled, and levels too",
     ] {
         assert!(capacity.iter().any(|line| line == due), "{due} is not in {capacity:#?}");

@@ -70,7 +70,7 @@ fn every_kind_of_predicate_is_parsed() {
     let lines = catalogue.same_within_trial(method);
     assert_eq!(lines[4], "Pack temperature at start: at most 3 K apart between packs");
     assert_eq!(lines[5], "Work done: at most 5 % apart between packs");
-    assert!(catalogue.pooled_by(method).contains(&"Same charger".to_owned()));
+    assert!(catalogue.pooled_by(method).contains(&"Same in all trials: charger".to_owned()));
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::dictionary::Limits;
-use crate::quantity::Dimension;
+use crate::quantity::{Dimension, Unit};
 
 /// Square millimetres in the canonical unit of area, cm2: exact.
 pub(super) const SQUARE_MM_IN_CM2: f64 = 100.0;
@@ -18,6 +18,9 @@ pub struct Band {
     pub on: BandOn,
     /// Dimension of the value; edges and limits are in its canonical unit.
     pub dimension: Dimension,
+    /// UCUM code of the unit that labels are written in, where the canonical one is unhandy.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub display_unit: Option<String>,
     /// Inner edges of the fixed bins, ascending; a value on an edge belongs above.
     pub edges: Vec<f64>,
     /// A question may state a centre: trials within this factor of it are pooled.
@@ -26,6 +29,9 @@ pub struct Band {
     /// Outside, the trial is kept but not pooled.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub only: Option<Limits>,
+    /// Whether a field of the band is optional: a trial without it is kept but not pooled.
+    #[serde(default)]
+    pub may_be_missing: bool,
     /// Why the edges stand where they stand.
     pub note: String,
 }
@@ -102,12 +108,35 @@ impl Band {
     fn label(&self, bin: usize) -> String {
         let below = if bin == 0 { self.only.map(|only| only.min) } else { self.edges.get(bin - 1).copied() };
         let above = self.edges.get(bin).copied().or(self.only.map(|only| only.max));
-        let unit = symbol(self.dimension);
+        let (below, above) = (below.map(|edge| self.shown(edge)), above.map(|edge| self.shown(edge)));
+        let symbol = self.symbol();
         match (below, above) {
-            (None, Some(above)) => format!("below {above} {unit}"),
-            (Some(below), Some(above)) => format!("{below} to {above} {unit}"),
-            (Some(below), None) => format!("{below} {unit} and above"),
+            (None, Some(above)) => format!("below {above} {symbol}"),
+            (Some(below), Some(above)) => format!("{below} to {above} {symbol}"),
+            (Some(below), None) => format!("{below} {symbol} and above"),
             (None, None) => "any".to_owned(),
+        }
+    }
+
+    /// The unit of labels.
+    fn unit(&self) -> &'static Unit {
+        let named = self.display_unit.as_deref();
+        let known = self.dimension.units().iter().find(|unit| Some(unit.ucum) == named);
+        known.unwrap_or_else(|| self.dimension.canonical())
+    }
+
+    fn shown(&self, edge: f64) -> f64 {
+        let shown = self.unit().from_canonical(edge);
+        // Edges are round in the unit of labels: what stands behind the ninth decimal is rounding.
+        (shown * 1e9).round() / 1e9
+    }
+
+    /// The symbol behind a number of a label; a rate of discharge is said in It, the reference current (IEC 61960 and
+    /// the IEC glossary: It = rated capacity over 1 h).
+    fn symbol(&self) -> &'static str {
+        match self.dimension {
+            Dimension::CRate => "It",
+            _ => self.unit().symbol,
         }
     }
 }
@@ -126,15 +155,6 @@ pub fn band_value(dimension: Dimension, values: &[f64]) -> Option<f64> {
     })
 }
 
-/// The unit behind a number of a bin; a rate of discharge is said in It, the reference current (IEC 61960 and the IEC
-/// glossary: It = rated capacity over 1 h).
-fn symbol(dimension: Dimension) -> &'static str {
-    match dimension {
-        Dimension::CRate => "It",
-        other => other.canonical().symbol,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -144,9 +164,11 @@ mod tests {
             id: "screw_diameter".into(),
             on: BandOn::Field("screw_diameter".into()),
             dimension: Dimension::Length,
+            display_unit: None,
             edges: edges.to_vec(),
             factor,
             only,
+            may_be_missing: false,
             note: "an example".into(),
         }
     }
@@ -170,6 +192,21 @@ mod tests {
         assert_eq!(band.bin_of(80.0).as_deref(), Some("40 to 80 mm"));
         assert_eq!(band.bin_of(80.1), None);
         assert!(!band.near(60.0, 60.0), "it takes no centre");
+    }
+
+    #[test]
+    fn labels_are_in_a_handy_unit() {
+        let mut band =
+            band(&[30.0 * 86_400.0], None, Some(Limits { min: 25.0 * 86_400.0, max: 35.0 * 86_400.0 }));
+        band.dimension = Dimension::Time;
+        assert_eq!(band.bins(), ["2160000 to 2592000 s", "2592000 to 3024000 s"]);
+        band.display_unit = Some("d".into());
+        assert_eq!(band.bins(), ["25 to 30 d", "30 to 35 d"]);
+        band.dimension = Dimension::Length;
+        band.edges = vec![25.4 * 3.1];
+        band.only = None;
+        band.display_unit = Some("[in_i]".into());
+        assert_eq!(band.bins(), ["below 3.1 in", "3.1 in and above"]);
     }
 
     #[test]

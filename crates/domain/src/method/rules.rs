@@ -63,9 +63,15 @@ impl Method {
         self.field_use(field).is_some_and(|used| used.required)
     }
 
-    /// Whether the method works with a tool; else with a load on a bench.
+    /// Whether a trial names a tool model: it must where [`Self::requires_tool`], it may where this holds, and it
+    /// cannot elsewhere.
     pub fn uses_tool(&self) -> bool {
         self.uses(known::TOOL)
+    }
+
+    /// Whether a trial without a tool model is refused.
+    pub fn requires_tool(&self) -> bool {
+        self.requires(known::TOOL)
     }
 
     /// What the table says about an end, whatever the reading.

@@ -7,9 +7,12 @@ use super::known;
 use crate::quantity::Dimension;
 
 impl Catalogue {
-    /// What must be alike in all arms of a trial, one sentence each.
+    /// What must be alike in all arms of a trial: one sentence for all that is simply equal, then one a rule.
     pub fn same_within_trial(&self, method: &Method) -> Vec<String> {
-        method.same_within_trial.iter().map(|rule| self.alike(rule)).collect()
+        let rules = &method.same_within_trial;
+        let equal: Vec<String> = rules.iter().filter_map(|rule| self.equal(rule)).collect();
+        let first = (!equal.is_empty()).then(|| format!("Same for every pack: {}", equal.join("; ")));
+        first.into_iter().chain(rules.iter().filter_map(|rule| self.alike(rule))).collect()
     }
 
     /// What trials must share to be pooled, one sentence each.
@@ -23,7 +26,7 @@ impl Catalogue {
                 .iter()
                 .map(|id| self.choice_label(known::STARTING_STATE, id))
                 .collect();
-            lines.push(format!("{}: {}", self.label(known::STARTING_STATE), states.join(" or ")));
+            lines.push(format!("{}: {}", self.label(known::STARTING_STATE), states.join("; or ")));
         }
         if method.uses(known::DEMAND_CLASS) {
             lines.push("Demand classes are answered apart".to_owned());
@@ -36,25 +39,28 @@ impl Catalogue {
         lines
     }
 
-    fn alike(&self, rule: &SameWithinTrial) -> String {
+    fn equal(&self, rule: &SameWithinTrial) -> Option<String> {
         match rule {
-            SameWithinTrial::Equal { field } => format!("Same for every pack: {}", self.label(field)),
+            SameWithinTrial::Equal { field } => Some(lower_first(self.label(field))),
+            _ => None,
+        }
+    }
+
+    fn alike(&self, rule: &SameWithinTrial) -> Option<String> {
+        let sentence = match rule {
+            SameWithinTrial::Equal { .. } => return None,
             SameWithinTrial::SameOrFreshAccessory => {
                 "Same bit, blade or chain for every pack, or ones of the same type that have done as much work".into()
             }
             SameWithinTrial::PerRatedCapacity { field, within } => {
                 format!("{} over rated capacity: alike within {} %", self.label(field), percent(*within))
             }
-            SameWithinTrial::PerSeriesCell { field, difference } => format!(
-                "{} per series cell: alike within {difference} {}",
-                self.label(field),
-                self.difference_symbol(field)
-            ),
-            SameWithinTrial::Within { field, difference } => format!(
-                "{}: at most {difference} {} apart between packs",
-                self.label(field),
-                self.difference_symbol(field)
-            ),
+            SameWithinTrial::PerSeriesCell { field, difference } => {
+                format!("{} per series cell: alike within {difference} {}", self.label(field), self.apart_in(field))
+            }
+            SameWithinTrial::Within { field, difference } => {
+                format!("{}: at most {difference} {} apart between packs", self.label(field), self.apart_in(field))
+            }
             SameWithinTrial::WithinShare { field, within } => {
                 format!("{}: at most {} % apart between packs", self.label(field), percent(*within))
             }
@@ -62,7 +68,8 @@ impl Catalogue {
                 "Runs of every pack made with as much of its charge used: up to {fine_points} points apart is fine, \
                  beyond {most_points} the trial is kept but not pooled"
             ),
-        }
+        };
+        Some(sentence)
     }
 
     fn shared(&self, key: &PoolKey) -> String {
@@ -71,17 +78,22 @@ impl Catalogue {
                 format!("Same family of workpiece: {}", self.families(known::WORKPIECE_CLASS).join(", "))
             }
             PoolKey::ToolType => "Same type of tool".to_owned(),
-            PoolKey::Choice { field } => format!("Same {}", lower_first(self.label(field))),
+            PoolKey::Choice { field } => format!("Same in all trials: {}", lower_first(self.label(field))),
         }
     }
 
     fn banded(&self, band: &Band) -> String {
-        let bins = format!("{}: in one bin of {}", self.band_label(band), band.bins().join(", "));
+        let bins = match band.bins().as_slice() {
+            [only] => format!("{}: {only}", self.band_label(band)),
+            bins => format!("{} in bins: {}", self.band_label(band), bins.join(", ")),
+        };
         let centre = band
             .factor
             .map(|factor| format!("or within a factor {factor} of a centre that the question states"));
         let outside = band.only.map(|_| "outside, a trial is kept but not pooled".to_owned());
-        [Some(bins), centre, outside].into_iter().flatten().collect::<Vec<String>>().join("; ")
+        let missing =
+            band.may_be_missing.then(|| "a trial without this value is kept but not pooled".to_owned());
+        [Some(bins), centre, outside, missing].into_iter().flatten().collect::<Vec<String>>().join("; ")
     }
 
     /// What a band is on, in words.
@@ -103,11 +115,13 @@ impl Catalogue {
         self.choice(list, id).map_or(id, |choice| choice.label.as_str())
     }
 
-    fn difference_symbol(&self, field: &str) -> &'static str {
+    /// The unit of a difference of the field.
+    fn apart_in(&self, field: &str) -> &'static str {
         let dimension =
             self.field(field).and_then(|known| known.measure.as_ref()).map(|known| known.dimension);
         match dimension {
             Some(Dimension::Temperature) => Dimension::TemperatureDifference.canonical().symbol,
+            Some(Dimension::Ratio) => "percentage points",
             Some(other) => other.canonical().symbol,
             None => "",
         }

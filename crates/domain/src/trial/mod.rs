@@ -1,12 +1,15 @@
 //! Trials: the draft a tester sends, the trial that passed every rule, and what pooling keeps of it.
 
+mod check;
 pub mod draft;
+mod reduce;
 pub mod summary;
 
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+pub use check::{MOST_ARMS, MOST_RUNS};
 pub use draft::{ArmDraft, ChargeDraft, ConditionDraft, QuantityDraft, RunDraft, TrialDraft, WrittenValue};
 
 use crate::clock::Timestamp;

@@ -52,9 +52,10 @@ pub struct ArmSummary {
     pub outcomes: BTreeMap<String, u32>,
     /// Warm-up runs.
     pub warm_ups: u32,
-    /// Charges with a scored run.
+    /// Charges with an exact run. Stopped runs enter none of the moments from here to `ss_between`: what they say
+    /// is in `readings`.
     pub charges: u32,
-    /// Mean over charges of the charge's mean, canonical unit; `None` without a scored run.
+    /// Mean over charges of the charge's mean, canonical unit; `None` without an exact run.
     pub mean: Option<f64>,
     /// Mean over charges of the mean of ln reading; `None` on the difference scale.
     pub mean_ln: Option<f64>,

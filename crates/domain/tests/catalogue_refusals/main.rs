@@ -193,7 +193,8 @@ fn works_are_of_known_methods_and_never_two_at_once() {
 #[test]
 fn files_are_named_for_what_they_hold_and_given_once() {
     let mut files = edited(&[]);
-    files[0].0 = "cuts.json".to_owned();
+    let cuts = files.iter_mut().find(|(name, _)| name == CUTS).expect("embedded");
+    cuts.0 = "cuts.json".to_owned();
     let found = problems(&files);
     assert!(found.iter().any(|one| one.file == "cuts.json" && one.message.contains(CUTS)), "{found:#?}");
 

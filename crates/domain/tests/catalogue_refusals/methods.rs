@@ -132,8 +132,22 @@ const NUMBERS: &[Defect] = &[
         "has to come first",
     ),
     ((SCREW, "\"unit\": \"s\"", "\"unit\": \"min\""), "response.measure.unit", "not the canonical unit"),
+    (
+        (
+            SCREW,
+            "{\"field\": \"drive_depth\", \"required\": true}",
+            "{\"field\": \"drive_depth\", \"required\": false}",
+        ),
+        "bands[1]",
+        "may_be_missing",
+    ),
     ((SCREW, "5.3, 6.75", "6.75, 5.3"), "bands[0].edges", "ascend"),
     ((SCREW, "11.3, 14.7", "11.3, 31"), "bands[0].edges", "the edge 31 does not lie between"),
+    (
+        (SCREW, "\"factor\": 1.3", "\"display_unit\": \"ft\", \"factor\": 1.3"),
+        "bands[0].display_unit",
+        "`ft` is no unit of length",
+    ),
     ((SCREW, "\"factor\": 1.3", "\"factor\": 1"), "bands[0]", "a factor is above 1"),
     (
         (SCREW, "\"dimension\": \"length\"", "\"dimension\": \"area\""),

@@ -71,9 +71,6 @@ fn fields(method: &Method, index: &Index<'_>, at: &mut At<'_>) {
     for id in [known::SPECIMEN, known::END_CRITERION, known::ORDER_DESIGN, known::STARTING_STATE] {
         at.expect(method.requires(id), "fields", || format!("every method requires `{id}`"));
     }
-    at.expect(!method.uses(known::TOOL) || method.requires(known::TOOL), "fields", || {
-        format!("`{}` is required where it is used: the tool decides the load", known::TOOL)
-    });
     for id in &method.starting_states {
         at.expect(index.has_choice(known::STARTING_STATE, id), "starting_states", || {
             format!("`{id}` is no choice of `{}`", known::STARTING_STATE)

@@ -118,6 +118,12 @@ pub(super) fn key_value(key: &str, value: &str, path: &str, index: &Index<'_>, a
 fn band(band: &Band, path: &str, method: &Method, index: &Index<'_>, at: &mut At<'_>) {
     at.expect(super::is_word(&band.id), &format!("{path}.id"), || format!("`{}` is no id", band.id));
     text(&band.note, &format!("{path}.note"), at);
+    if let Some(unit) = &band.display_unit {
+        let known = band.dimension.units().iter().any(|known| known.ucum == unit);
+        at.expect(known, &format!("{path}.display_unit"), || {
+            format!("`{unit}` is no unit of {}", band.dimension.words())
+        });
+    }
     if let Some(only) = band.only {
         limits(only, &format!("{path}.only"), at);
     }
@@ -146,11 +152,10 @@ fn band(band: &Band, path: &str, method: &Method, index: &Index<'_>, at: &mut At
     at.expect(reach.contains(within.min) && reach.contains(within.max), &format!("{path}.only"), || {
         format!("no trial can reach beyond {} to {}", reach.min, reach.max)
     });
-    for field in band.on.fields() {
-        at.expect(method.requires(field) || field == known::MEAN_INPUT_POWER, path, || {
-            format!("trials are kept apart by `{field}`: require it")
-        });
-    }
+    let optional = band.on.fields().into_iter().any(|field| !method.requires(field));
+    at.expect(optional == band.may_be_missing, path, || {
+        "may_be_missing is true just where a field of the band is not required".to_owned()
+    });
 }
 
 /// Dimension and hard limits of what a band is on.

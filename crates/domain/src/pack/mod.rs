@@ -1,5 +1,9 @@
 //! Pack models and pack specimens.
 
+mod consistency;
+mod model;
+mod specimen;
+
 use serde::{Deserialize, Serialize};
 
 use crate::disclosure::{Acquired, words};

@@ -1,0 +1,25 @@
+//! The spans of the audit log in which a trial is evidence, counting or pending.
+
+use sea_orm::entity::prelude::*;
+
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel)]
+#[sea_orm(table_name = "trial_evidence")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub trial: String,
+    /// First sequence at which it stands so.
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub counts_from: i64,
+    /// First sequence at which it no longer does; [`crate::span::OPEN`] while it does.
+    pub counts_until: i64,
+    pub standing: String,
+    pub revision: i32,
+    pub tester: String,
+    pub method: String,
+    pub method_version: i32,
+}
+
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}

@@ -1,0 +1,281 @@
+//! What pack models and tool models share: one row for the model, one for each of its revisions.
+
+use benchring_domain::audit::Action;
+use benchring_domain::clock::Timestamp;
+use benchring_domain::id::{PackModelId, ToolModelId};
+use sea_orm::sea_query::{Expr, ExprTrait, LikeExpr, Order, Query, SelectStatement};
+use sea_orm::{ConnectionTrait, DatabaseConnection, FromQueryResult};
+use serde::de::DeserializeOwned;
+
+use crate::StoreError;
+use crate::span::moment;
+
+/// Version of the documents of packs, specimens and tools.
+pub(crate) const DOCUMENT_VERSION: i32 = 1;
+
+/// Most ids asked for in one statement.
+pub(crate) const IDS_AT_ONCE: usize = 500;
+
+/// Which kind of model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub(crate) enum Kind {
+    Pack,
+    Tool,
+}
+
+impl Kind {
+    pub(crate) const ALL: [Self; 2] = [Self::Pack, Self::Tool];
+
+    pub(crate) fn table(self) -> &'static str {
+        match self {
+            Self::Pack => "pack_model",
+            Self::Tool => "tool_model",
+        }
+    }
+
+    pub(crate) fn revisions(self) -> &'static str {
+        match self {
+            Self::Pack => "pack_model_revision",
+            Self::Tool => "tool_model_revision",
+        }
+    }
+
+    pub(crate) fn name(self, id: &str) -> String {
+        let collection = match self {
+            Self::Pack => PackModelId::COLLECTION,
+            Self::Tool => ToolModelId::COLLECTION,
+        };
+        format!("{collection}/{id}")
+    }
+
+    pub(crate) fn created(self) -> Action {
+        match self {
+            Self::Pack => Action::PackModelCreated,
+            Self::Tool => Action::ToolModelCreated,
+        }
+    }
+
+    pub(crate) fn updated(self) -> Action {
+        match self {
+            Self::Pack => Action::PackModelUpdated,
+            Self::Tool => Action::ToolModelUpdated,
+        }
+    }
+}
+
+/// A model as it is kept: the checked model and what the store knows about it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ModelRow<M> {
+    /// The model.
+    pub model: M,
+    /// Its revision, from 1.
+    pub revision: i32,
+    /// When it was registered.
+    pub create_time: Timestamp,
+    /// When this revision was made.
+    pub update_time: Timestamp,
+}
+
+impl<M> ModelRow<M> {
+    /// Entity tag, in quotes: changes with every revision.
+    pub fn etag(&self) -> String {
+        model_etag(self.revision)
+    }
+}
+
+pub(crate) fn model_etag(revision: i32) -> String {
+    format!("\"{revision}\"")
+}
+
+/// The text that a search looks through.
+pub(crate) fn search_text(maker: &str, designation: &str, aliases: &[String], id: &str) -> String {
+    let mut text = format!("{maker}\n{designation}\n{id}");
+    for alias in aliases {
+        text.push('\n');
+        text.push_str(alias);
+    }
+    // PostgreSQL cannot keep NUL in text.
+    text.to_lowercase().replace('\0', " ")
+}
+
+#[derive(FromQueryResult)]
+struct Raw {
+    id: String,
+    revision: i32,
+    create_time: i64,
+    time: i64,
+    document_version: i32,
+    document: String,
+}
+
+impl Raw {
+    fn read<M: DeserializeOwned>(self, kind: Kind) -> Result<(String, ModelRow<M>), StoreError> {
+        let model =
+            document_in(kind.revisions(), &self.id, self.document_version, DOCUMENT_VERSION, &self.document)?;
+        let create_time = moment(kind.table(), "create_time", &self.id, self.create_time)?;
+        let update_time = moment(kind.revisions(), "time", &self.id, self.time)?;
+        Ok((self.id, ModelRow { model, revision: self.revision, create_time, update_time }))
+    }
+}
+
+/// Reads a document of a version that this program knows.
+pub(crate) fn document_in<D: DeserializeOwned>(
+    table: &'static str,
+    row: &str,
+    version: i32,
+    known: i32,
+    document: &str,
+) -> Result<D, StoreError> {
+    if version != known {
+        let defect = format!("version {version} is not known, only {known}");
+        return Err(StoreError::corrupt(table, "document_version", row, defect));
+    }
+    serde_json::from_str(document).map_err(|error| StoreError::corrupt(table, "document", row, error))
+}
+
+/// Selects models with their revisions, joined by `current` or any.
+fn select(kind: Kind, current: bool) -> SelectStatement {
+    let (model, revision) = (kind.table(), kind.revisions());
+    let mut on = Expr::col((revision, "id")).equals((model, "id"));
+    if current {
+        on = on.and(Expr::col((revision, "revision")).equals((model, "revision")));
+    }
+    let mut select = Query::select();
+    select
+        .columns([(model, "id"), (model, "create_time")])
+        .columns([
+            (revision, "revision"),
+            (revision, "time"),
+            (revision, "document_version"),
+            (revision, "document"),
+        ])
+        .from(model)
+        .inner_join(revision, on);
+    select
+}
+
+async fn read<M: DeserializeOwned>(
+    db: &DatabaseConnection,
+    kind: Kind,
+    select: &SelectStatement,
+) -> Result<Vec<(String, ModelRow<M>)>, StoreError> {
+    let rows = db.query_all(select).await?;
+    rows.iter().map(|row| Raw::from_query_result(row, "")?.read(kind)).collect()
+}
+
+/// The model with this id, as it stands now.
+pub(crate) async fn get<M: DeserializeOwned>(
+    db: &DatabaseConnection,
+    kind: Kind,
+    id: &str,
+) -> Result<Option<ModelRow<M>>, StoreError> {
+    let mut query = select(kind, true);
+    query.and_where(Expr::col((kind.table(), "id")).eq(id));
+    Ok(read(db, kind, &query).await?.pop().map(|(_, row)| row))
+}
+
+/// One revision of a model.
+pub(crate) async fn get_revision<M: DeserializeOwned>(
+    db: &DatabaseConnection,
+    kind: Kind,
+    id: &str,
+    revision: i32,
+) -> Result<ModelRow<M>, StoreError> {
+    let mut query = select(kind, false);
+    query.and_where(Expr::col((kind.table(), "id")).eq(id));
+    query.and_where(Expr::col((kind.revisions(), "revision")).eq(revision));
+    let found = read(db, kind, &query).await?.pop();
+    found.map(|(_, row)| row).ok_or_else(|| {
+        StoreError::corrupt(kind.revisions(), "revision", id, format!("{revision} is missing"))
+    })
+}
+
+/// The models with these ids that exist, as they stand now.
+pub(crate) async fn get_many<M: DeserializeOwned>(
+    db: &DatabaseConnection,
+    kind: Kind,
+    ids: &[String],
+) -> Result<Vec<(String, ModelRow<M>)>, StoreError> {
+    let mut found = Vec::with_capacity(ids.len());
+    for some in ids.chunks(IDS_AT_ONCE) {
+        let mut query = select(kind, true);
+        query.and_where(Expr::col((kind.table(), "id")).is_in(some));
+        found.extend(read(db, kind, &query).await?);
+    }
+    Ok(found)
+}
+
+/// Models as they stood at `at`, each with the sequence its revision counts from.
+pub(crate) async fn get_many_at<M: DeserializeOwned>(
+    db: &DatabaseConnection,
+    kind: Kind,
+    ids: &[String],
+    at: i64,
+) -> Result<Vec<(String, M, i64)>, StoreError> {
+    #[derive(FromQueryResult)]
+    struct At {
+        id: String,
+        counts_from: i64,
+        document_version: i32,
+        document: String,
+    }
+    let mut found = Vec::with_capacity(ids.len());
+    for some in ids.chunks(IDS_AT_ONCE) {
+        let query = Query::select()
+            .columns(["id", "counts_from", "document_version", "document"])
+            .from(kind.revisions())
+            .and_where(Expr::col("id").is_in(some))
+            .and_where(Expr::col("counts_from").lte(at))
+            .and_where(Expr::col("counts_until").gt(at))
+            .to_owned();
+        for row in db.query_all(&query).await? {
+            let row = At::from_query_result(&row, "")?;
+            let model = document_in(
+                kind.revisions(),
+                &row.id,
+                row.document_version,
+                DOCUMENT_VERSION,
+                &row.document,
+            )?;
+            found.push((row.id, model, row.counts_from));
+        }
+    }
+    Ok(found)
+}
+
+/// Models in which every word stands, by id, after the id given.
+pub(crate) async fn list<M: DeserializeOwned>(
+    db: &DatabaseConnection,
+    kind: Kind,
+    words: &[String],
+    after: Option<&str>,
+    limit: u64,
+) -> Result<Vec<ModelRow<M>>, StoreError> {
+    let mut query = select(kind, true);
+    for word in words {
+        let word = word.to_lowercase();
+        if word.contains('\0') {
+            return Ok(Vec::new());
+        }
+        query.and_where(Expr::col((kind.table(), "search")).like(anywhere(&word)));
+    }
+    if let Some(after) = after {
+        query.and_where(Expr::col((kind.table(), "id")).gt(after));
+    }
+    query.order_by((kind.table(), "id"), Order::Asc).limit(limit);
+    Ok(read(db, kind, &query).await?.into_iter().map(|(_, row)| row).collect())
+}
+
+/// A pattern that matches `word` anywhere, its wildcards taken as themselves.
+fn anywhere(word: &str) -> LikeExpr {
+    let mut pattern = String::with_capacity(word.len() + 2);
+    pattern.push('%');
+    for letter in word.chars() {
+        if matches!(letter, '%' | '_' | '!') {
+            pattern.push('!');
+        }
+        pattern.push(letter);
+    }
+    pattern.push('%');
+    LikeExpr::new(pattern).escape('!')
+}

@@ -1,0 +1,173 @@
+//! What a batch has to know before it is planned: read in a few statements, then kept up to date in
+//! memory while one write after the other is planned.
+
+use std::collections::{BTreeSet, HashMap, HashSet};
+
+use benchring_domain::standing::Standing;
+use sea_orm::sea_query::{Expr, ExprTrait, Query};
+use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, EntityTrait, QueryFilter, QuerySelect};
+
+use super::write::{Job, Once, Reference, Write};
+use crate::StoreError;
+use crate::entities::{pack_specimen, request, trial};
+use crate::models::{IDS_AT_ONCE, Kind};
+
+/// What a request id stands for: principal, rpc and id.
+type RequestKey = (String, String, String);
+
+/// A request that was done.
+#[derive(Debug, Clone)]
+pub(super) struct Done {
+    pub(super) payload_hash: String,
+    pub(super) reference: Reference,
+}
+
+/// A trial as far as decisions need it.
+#[derive(Debug, Clone)]
+pub(super) struct TrialState {
+    pub(super) tester: String,
+    pub(super) method: String,
+    pub(super) method_version: i32,
+    pub(super) standing: Standing,
+    pub(super) revision: i32,
+    pub(super) decisions: i32,
+}
+
+/// What is there.
+#[derive(Debug, Default)]
+pub(super) struct Known {
+    requests: HashMap<RequestKey, Done>,
+    pub(super) trials: HashMap<String, TrialState>,
+    /// Revision of each model.
+    pub(super) models: HashMap<(Kind, String), i32>,
+    pub(super) specimens: HashSet<String>,
+}
+
+/// What to look up.
+#[derive(Debug, Default)]
+struct Wanted {
+    requests: BTreeSet<String>,
+    trials: BTreeSet<String>,
+    models: [BTreeSet<String>; 2],
+    specimens: BTreeSet<String>,
+}
+
+impl Wanted {
+    fn by(jobs: &[Job]) -> Self {
+        let mut wanted = Self::default();
+        for job in jobs {
+            if let Some(once) = &job.act.once {
+                wanted.requests.insert(once.request_id.clone());
+            }
+            match &job.write {
+                Write::ModelAdd(model) | Write::ModelUpdate(model, _) => {
+                    wanted.models[model.kind as usize].insert(model.id.clone());
+                }
+                Write::SpecimenAdd(specimen) => {
+                    wanted.specimens.insert(specimen.id.to_string());
+                    wanted.models[Kind::Pack as usize].insert(specimen.pack_model.to_string());
+                }
+                Write::TrialAdd(trial) => {
+                    wanted.trials.insert(trial.id.to_string());
+                }
+                Write::TrialDecide(decide) => {
+                    wanted.trials.insert(decide.id.to_string());
+                }
+                Write::RequestsForget(_) => {}
+            }
+        }
+        wanted
+    }
+}
+
+fn chunks(ids: &BTreeSet<String>) -> Vec<Vec<&str>> {
+    let ids: Vec<&str> = ids.iter().map(String::as_str).filter(|id| !id.contains('\0')).collect();
+    ids.chunks(IDS_AT_ONCE).map(<[&str]>::to_vec).collect()
+}
+
+impl Known {
+    /// Reads what `jobs` need.
+    pub(super) async fn read(tx: &DatabaseTransaction, jobs: &[Job]) -> Result<Self, StoreError> {
+        let wanted = Wanted::by(jobs);
+        let mut known = Self::default();
+        for ids in chunks(&wanted.requests) {
+            for row in request::Entity::find().filter(request::Column::RequestId.is_in(ids)).all(tx).await? {
+                known.remember_row(row)?;
+            }
+        }
+        for ids in chunks(&wanted.trials) {
+            for row in trial::Entity::find().filter(trial::Column::Id.is_in(ids)).all(tx).await? {
+                let state = TrialState {
+                    standing: standing_in("trial", &row.id, &row.standing)?,
+                    tester: row.tester,
+                    method: row.method,
+                    method_version: row.method_version,
+                    revision: row.revision,
+                    decisions: row.decisions,
+                };
+                known.trials.insert(row.id, state);
+            }
+        }
+        for kind in Kind::ALL {
+            for ids in chunks(&wanted.models[kind as usize]) {
+                let query = Query::select()
+                    .columns(["id", "revision"])
+                    .from(kind.table())
+                    .and_where(Expr::col("id").is_in(ids))
+                    .to_owned();
+                for row in tx.query_all(&query).await? {
+                    known.models.insert((kind, row.try_get("", "id")?), row.try_get("", "revision")?);
+                }
+            }
+        }
+        for ids in chunks(&wanted.specimens) {
+            let found: Vec<String> = pack_specimen::Entity::find()
+                .select_only()
+                .column(pack_specimen::Column::Id)
+                .filter(pack_specimen::Column::Id.is_in(ids))
+                .into_tuple()
+                .all(tx)
+                .await?;
+            known.specimens.extend(found);
+        }
+        Ok(known)
+    }
+
+    fn remember_row(&mut self, row: request::Model) -> Result<(), StoreError> {
+        let standing = match &row.standing {
+            None => None,
+            Some(word) => Some(standing_in("request", &row.request_id, word)?),
+        };
+        let reference = Reference {
+            id: row.resource,
+            revision: row.revision,
+            decisions: row.decisions,
+            standing,
+            time: row.time,
+        };
+        let done = Done { payload_hash: row.payload_hash, reference };
+        self.requests.insert((row.principal, row.rpc, row.request_id), done);
+        Ok(())
+    }
+
+    /// What this request was answered with, if it was done.
+    pub(super) fn done(&self, once: &Once) -> Option<&Done> {
+        self.requests.get(&key(once))
+    }
+
+    /// Keeps in mind that a request is done.
+    pub(super) fn remember(&mut self, once: &Once, reference: Reference) {
+        let done = Done { payload_hash: once.payload_hash.clone(), reference };
+        self.requests.insert(key(once), done);
+    }
+}
+
+fn key(once: &Once) -> RequestKey {
+    (once.principal.clone(), once.rpc.clone(), once.request_id.clone())
+}
+
+/// Reads a standing.
+pub(crate) fn standing_in(table: &'static str, row: &str, word: &str) -> Result<Standing, StoreError> {
+    Standing::from_id(word)
+        .ok_or_else(|| StoreError::corrupt(table, "standing", row, format!("`{word}` is no standing")))
+}

@@ -1,0 +1,289 @@
+//! Plans writes one after the other: in memory, on what is known, without touching the database.
+//!
+//! A write that is refused leaves no trace in the rows, so that it sinks nobody else.
+
+use benchring_domain::audit::{Action, Change};
+use benchring_domain::id::{PackModelId, PackSpecimenId, TrialId};
+use benchring_domain::standing::Standing;
+
+use super::known::{Known, TrialState};
+use super::rows::{EvidenceStart, ModelNew, ModelRevision, Rows, TrialMove};
+use super::write::{Act, Answer, DecideWrite, Job, ModelWrite, Outcome, Reference, SpecimenWrite};
+use super::write::{TrialWrite, Write};
+use crate::StoreError;
+use crate::decisions::{DECISION_VERSION, DecisionDocument};
+use crate::entities::{finding, pack_specimen, request, trial, trial_arm, trial_decision, trial_revision};
+use crate::models::{DOCUMENT_VERSION, model_etag};
+use crate::span::micros;
+use crate::trials::trial_etag;
+
+/// A write of a resource that is there, or `None` where it is not.
+type Planned = Result<Option<Reference>, StoreError>;
+
+/// Plans one write.
+pub(super) fn plan(job: &Job, known: &mut Known, rows: &mut Rows) -> Answer {
+    if let Some(once) = &job.act.once {
+        for (field, text) in [
+            ("request_id", &once.request_id),
+            ("principal", &once.principal),
+            ("rpc", &once.rpc),
+            ("payload_hash", &once.payload_hash),
+        ] {
+            storable(field, text)?;
+        }
+        if let Some(done) = known.done(once) {
+            if done.payload_hash != once.payload_hash {
+                return Err(StoreError::RequestIdReused);
+            }
+            return Ok(Some(Outcome { reference: done.reference.clone(), repeated: true }));
+        }
+    }
+    let Some(reference) = plan_write(&job.write, &job.act, known, rows)? else { return Ok(None) };
+    if let Some(once) = &job.act.once {
+        known.remember(once, reference.clone());
+        rows.requests.push(request::Model {
+            request_id: once.request_id.clone(),
+            principal: once.principal.clone(),
+            rpc: once.rpc.clone(),
+            payload_hash: once.payload_hash.clone(),
+            resource: reference.id.clone(),
+            revision: reference.revision,
+            decisions: reference.decisions,
+            standing: reference.standing.map(|standing| standing.id().to_owned()),
+            time: reference.time,
+        });
+    }
+    Ok(Some(Outcome { reference, repeated: false }))
+}
+
+fn plan_write(write: &Write, act: &Act, known: &mut Known, rows: &mut Rows) -> Planned {
+    match write {
+        Write::ModelAdd(model) => model_add(model, act, known, rows).map(Some),
+        Write::ModelUpdate(model, expected) => model_update(model, expected.as_deref(), act, known, rows),
+        Write::SpecimenAdd(specimen) => specimen_add(specimen, act, known, rows).map(Some),
+        Write::TrialAdd(trial) => trial_add(trial, act, known, rows).map(Some),
+        Write::TrialDecide(decide) => trial_decide(decide, act, known, rows),
+        Write::RequestsForget(before) => {
+            rows.requests_forget = Some(rows.requests_forget.map_or(*before, |other| other.max(*before)));
+            Ok(None)
+        }
+    }
+}
+
+fn storable(field: &'static str, text: &str) -> Result<(), StoreError> {
+    if text.contains('\0') { Err(StoreError::Unstorable { field }) } else { Ok(()) }
+}
+
+fn change(act: &Act, action: Action, subject: String, reason: &str, document: &str) -> Change {
+    Change {
+        actor: act.actor.clone(),
+        action,
+        subject,
+        reason: reason.to_owned(),
+        time: act.time,
+        document: document.as_bytes().to_vec(),
+    }
+}
+
+fn plain(id: &str, revision: i32, time: i64) -> Reference {
+    Reference { id: id.to_owned(), revision, decisions: 0, standing: None, time }
+}
+
+fn model_add(
+    model: &ModelWrite,
+    act: &Act,
+    known: &mut Known,
+    rows: &mut Rows,
+) -> Result<Reference, StoreError> {
+    let key = (model.kind, model.id.clone());
+    let name = model.kind.name(&model.id);
+    if known.models.contains_key(&key) {
+        return Err(StoreError::IdTaken { name });
+    }
+    known.models.insert(key, 1);
+    let time = micros(act.time);
+    rows.models.push(ModelNew {
+        kind: model.kind,
+        id: model.id.clone(),
+        create_time: time,
+        search: model.search.clone(),
+    });
+    revise(model, 1, act, rows, change(act, model.kind.created(), name, "", &model.document));
+    Ok(plain(&model.id, 1, time))
+}
+
+fn model_update(
+    model: &ModelWrite,
+    expected: Option<&str>,
+    act: &Act,
+    known: &mut Known,
+    rows: &mut Rows,
+) -> Planned {
+    let key = (model.kind, model.id.clone());
+    let Some(revision) = known.models.get_mut(&key) else { return Ok(None) };
+    let current = model_etag(*revision);
+    if expected.is_some_and(|expected| expected != current) {
+        return Err(StoreError::EtagMismatch { current });
+    }
+    let from = *revision;
+    *revision += 1;
+    rows.model_moves.push((model.kind, model.id.clone(), from, model.search.clone()));
+    let name = model.kind.name(&model.id);
+    revise(model, from + 1, act, rows, change(act, model.kind.updated(), name, "", &model.document));
+    Ok(Some(plain(&model.id, from + 1, micros(act.time))))
+}
+
+fn revise(model: &ModelWrite, revision: i32, act: &Act, rows: &mut Rows, change: Change) {
+    let place = rows.change(change, revision);
+    rows.model_revisions.push(ModelRevision {
+        kind: model.kind,
+        id: model.id.clone(),
+        revision,
+        time: micros(act.time),
+        place,
+        document: model.document.clone(),
+    });
+}
+
+fn specimen_add(
+    specimen: &SpecimenWrite,
+    act: &Act,
+    known: &mut Known,
+    rows: &mut Rows,
+) -> Result<Reference, StoreError> {
+    let id = specimen.id.as_str();
+    let name = format!("{}/{id}", PackSpecimenId::COLLECTION);
+    if known.specimens.contains(id) {
+        return Err(StoreError::IdTaken { name });
+    }
+    let model = specimen.pack_model.as_str();
+    if !known.models.contains_key(&(crate::models::Kind::Pack, model.to_owned())) {
+        return Err(StoreError::Missing { name: format!("{}/{model}", PackModelId::COLLECTION) });
+    }
+    known.specimens.insert(id.to_owned());
+    let time = micros(act.time);
+    rows.change(change(act, Action::PackSpecimenCreated, name, "", &specimen.document), 1);
+    rows.specimens.push(pack_specimen::Model {
+        id: id.to_owned(),
+        pack_model: model.to_owned(),
+        tester: specimen.tester.to_string(),
+        create_time: time,
+        document_version: DOCUMENT_VERSION,
+        document: specimen.document.clone(),
+    });
+    Ok(plain(id, 1, time))
+}
+
+fn trial_add(
+    new: &TrialWrite,
+    act: &Act,
+    known: &mut Known,
+    rows: &mut Rows,
+) -> Result<Reference, StoreError> {
+    let id = new.id.as_str();
+    let name = format!("{}/{id}", TrialId::COLLECTION);
+    if known.trials.contains_key(id) {
+        return Err(StoreError::IdTaken { name });
+    }
+    let state = TrialState {
+        tester: new.tester.to_string(),
+        method: new.method.clone(),
+        method_version: new.method_version,
+        standing: Standing::Pending,
+        revision: 1,
+        decisions: 0,
+    };
+    let time = micros(act.time);
+    let place = rows.change(change(act, Action::TrialSubmitted, name, "", &new.document), 1);
+    rows.evidence.push(EvidenceStart::of(id, &state, place));
+    trial_rows(new, &state, time, rows);
+    known.trials.insert(id.to_owned(), state);
+    Ok(Reference { id: id.to_owned(), revision: 1, decisions: 0, standing: Some(Standing::Pending), time })
+}
+
+fn trial_rows(new: &TrialWrite, state: &TrialState, time: i64, rows: &mut Rows) {
+    let id = new.id.to_string();
+    rows.trials.push(trial::Model {
+        id: id.clone(),
+        tester: state.tester.clone(),
+        method: new.method.clone(),
+        method_version: new.method_version,
+        standing: state.standing.id().to_owned(),
+        revision: state.revision,
+        decisions: state.decisions,
+        submit_time: time,
+        performed_time: new.performed_time,
+        update_time: time,
+        tool_model: new.tool_model.clone(),
+        demand_class: new.demand_class.clone(),
+        interest: new.interest.to_owned(),
+        licence: new.licence.to_owned(),
+    });
+    rows.arms.extend((0..).zip(&new.arms).map(|(arm, (model, specimen))| trial_arm::Model {
+        trial: id.clone(),
+        revision: state.revision,
+        arm,
+        method: new.method.clone(),
+        method_version: new.method_version,
+        pack_model: model.clone(),
+        pack_specimen: specimen.clone(),
+        demand_class: new.demand_class.clone(),
+        pool_keys: new.pool_keys.clone(),
+    }));
+    rows.findings.extend((0..).zip(&new.findings).map(|(number, (kind, document))| finding::Model {
+        trial: id.clone(),
+        revision: state.revision,
+        number,
+        kind: (*kind).to_owned(),
+        document: document.clone(),
+    }));
+    rows.revisions.push(trial_revision::Model {
+        trial: id,
+        revision: state.revision,
+        time,
+        findings: i32::try_from(new.findings.len()).unwrap_or(i32::MAX),
+        document_version: benchring_domain::trial::DOCUMENT_VERSION,
+        summary: new.summary.clone(),
+        document: new.document.clone(),
+    });
+}
+
+fn trial_decide(decide: &DecideWrite, act: &Act, known: &mut Known, rows: &mut Rows) -> Planned {
+    let id = decide.id.as_str();
+    let Some(state) = known.trials.get_mut(id) else { return Ok(None) };
+    storable("reason", &decide.reason)?;
+    let current = trial_etag(state.revision, state.decisions);
+    if decide.expected != current {
+        return Err(StoreError::EtagMismatch { current });
+    }
+    let from = state.standing;
+    let to = from.decide(decide.decision)?;
+    let (revision, number) = (state.revision, state.decisions + 1);
+    let document = DecisionDocument {
+        actor: act.actor.clone(),
+        decision: decide.decision,
+        from,
+        standing: to,
+        revision,
+    };
+    let document = document.write()?;
+    let name = format!("{}/{id}", TrialId::COLLECTION);
+    let place = rows.change(change(act, Action::TrialDecided, name, &decide.reason, &document), number);
+    let time = micros(act.time);
+    rows.trial_moves.push(TrialMove { id: id.to_owned(), revision, number, standing: to, time });
+    rows.decisions.push(trial_decision::Model {
+        trial: id.to_owned(),
+        number,
+        time,
+        reason: decide.reason.clone(),
+        document_version: DECISION_VERSION,
+        document,
+    });
+    state.standing = to;
+    state.decisions = number;
+    rows.evidence_ends.push((id.to_owned(), place));
+    if to.counts() || to == Standing::Pending {
+        rows.evidence.push(EvidenceStart::of(id, state, place));
+    }
+    Ok(Some(Reference { id: id.to_owned(), revision, decisions: number, standing: Some(to), time }))
+}
