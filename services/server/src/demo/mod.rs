@@ -1,6 +1,9 @@
 //! The demo: a simulated community whose truth is known. Makers, packs, places and people are invented.
 
 pub mod community;
+pub mod compared;
+pub mod inside;
 pub mod invented;
 pub mod model;
+pub mod seeds;
 pub mod truth;

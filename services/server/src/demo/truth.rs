@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::community::draw::{AGED_SHARE, SPECIMEN_CAPACITY_LOG_SD, SPECIMEN_RESISTANCE_LOG_SD, specimen};
+use super::community::draw::{AGED_SHARE, SPECIMEN_CAPACITY_LOG_SD, specimen};
 use super::community::roster::ROSTER;
 use super::community::session::{RUNS_PER_ROUND, WARM_UP_SHARE, batch, charge_times};
 use super::invented::{PACKS, Pack, Sort, WORKS, Weather, Work};

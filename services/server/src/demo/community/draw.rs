@@ -16,7 +16,7 @@ pub const SPECIMEN_RESISTANCE_LOG_SD: f64 = 0.05;
 /// Share of specimens that have aged.
 pub const AGED_SHARE: f64 = 0.1;
 /// What ageing leaves of the capacity, and what it makes of the resistance.
-pub const AGED: (f64, f64) = (0.93, 1.15);
+pub const AGED: (f64, f64) = (0.93, 1.1);
 /// Share of runs that went wrong in some way nobody noted.
 pub const STRAY_SHARE: f64 = 0.01;
 /// Log size of what such a run is off by, either way.

@@ -37,8 +37,8 @@ pub struct PlayedTrial {
     pub corrected: Option<v1::Trial>,
     /// The planted fault.
     pub fault: Option<Fault>,
-    /// Plain mean of the scored, finished readings of each pack, in the canonical unit: pack, mean.
-    pub levels: Vec<(usize, f64)>,
+    /// Scored, finished readings of each pack, in the canonical unit: pack, their sum, their number.
+    pub levels: Vec<(usize, f64, f64)>,
 }
 
 /// Id of the tester at a place.
@@ -158,21 +158,15 @@ fn slipped(fault: Fault, truthful: &v1::Trial) -> Option<(v1::Trial, Option<v1::
     }
 }
 
-/// Plain means of what finished, by pack.
-fn levels(work: &Work, session: &Session) -> Vec<(usize, f64)> {
+/// Sums of what finished, by pack.
+fn levels(work: &Work, session: &Session) -> Vec<(usize, f64, f64)> {
     let finished = if work.sort == Sort::Timed { End::Done } else { End::Cutoff };
-    let mean = |charges: &Vec<session::SessionCharge>| {
+    let sums = session.arms.iter().zip(&session.charges).map(|(arm, charges)| {
         let runs = charges.iter().flat_map(|charge| &charge.runs);
-        let readings: Vec<f64> =
-            runs.filter(|run| !run.warm_up && run.end == finished).map(|run| run.reading).collect();
-        (!readings.is_empty()).then(|| readings.iter().sum::<f64>() / readings.len() as f64)
-    };
-    session
-        .arms
-        .iter()
-        .zip(&session.charges)
-        .filter_map(|(arm, charges)| Some((arm.pack, mean(charges)?)))
-        .collect()
+        let scored = runs.filter(|run| !run.warm_up && run.end == finished);
+        scored.fold((arm.pack, 0.0, 0.0), |(pack, sum, n), run| (pack, sum + run.reading, n + 1.0))
+    });
+    sums.collect()
 }
 
 #[cfg(test)]

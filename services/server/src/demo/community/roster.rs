@@ -144,7 +144,7 @@ pub const ROSTER: [Tester; 12] = [
         sessions: &[
             (SCREW_10, &[K5, K8, L5P]),
             (SCREW_6, &[K5, K8, L5P]),
-            (CROSSCUT, &[K5, L5P]),
+            (CROSSCUT, &[K5, K8, L5P]),
             (CHAIN_SAW, &[K5, K8, L5P]),
         ],
         ..PLAIN

@@ -14,9 +14,9 @@ use crate::demo::model::{Load, PackState};
 pub enum Order {
     /// Drawn anew in each round.
     Randomised,
-    /// There and back again.
+    /// Run by run there and back again: ABBA.
     Balanced,
-    /// The same order in every round.
+    /// Run by run in turn: ABAB.
     Alternating,
     /// All rounds of one pack, then all of the next.
     Blocked,
@@ -33,7 +33,7 @@ const ORDERS: [(f64, Order); 5] = [
 ];
 
 /// Scored runs of a pack in a round of timed work: each as likely.
-pub const RUNS_PER_ROUND: [u32; 4] = [4, 5, 6, 8];
+pub const RUNS_PER_ROUND: [u32; 3] = [5, 6, 8];
 /// Share of sessions that warm tool and hand up on each charge.
 pub const WARM_UP_SHARE: f64 = 0.85;
 /// The first run of a session takes this much longer.
@@ -194,23 +194,34 @@ pub fn batch(work: &Work, timing: Timing) -> u32 {
     if short && timing == Timing::BatchHand { 2 } else { 1 }
 }
 
-/// Which pack runs in which round, in order: (round, arm).
-fn visits(plan: &Plan, arms: usize, rng: &mut impl Rng) -> Vec<(u32, usize)> {
-    let mut first: Vec<usize> = (0..arms).collect();
-    first.shuffle(rng);
-    if plan.order == Order::Blocked {
-        return first.iter().flat_map(|arm| (1..=plan.rounds).map(move |round| (round, *arm))).collect();
-    }
-    let mut visits = Vec::new();
+/// Which pack runs in which round, run by run, warm-ups included: (round, arm).
+fn order_of_runs(plan: &Plan, arms: usize, rng: &mut impl Rng) -> Vec<(u32, usize)> {
+    let on_a_charge = plan.runs + u32::from(plan.warm_up);
+    let mut packs: Vec<usize> = (0..arms).collect();
+    packs.shuffle(rng);
+    let mut order = Vec::new();
     for round in 1..=plan.rounds {
-        match plan.order {
-            Order::Randomised => first.shuffle(rng),
-            Order::Balanced if round > 1 => first.reverse(),
-            _ => {}
+        if plan.order == Order::Randomised {
+            packs.shuffle(rng);
         }
-        visits.extend(first.iter().map(|arm| (round, *arm)));
+        if matches!(plan.order, Order::Alternating | Order::Balanced) {
+            for run in 0..on_a_charge {
+                let back = plan.order == Order::Balanced && (run + round).is_multiple_of(2);
+                let mut turn: Vec<(u32, usize)> = packs.iter().map(|arm| (round, *arm)).collect();
+                if back {
+                    turn.reverse();
+                }
+                order.extend(turn);
+            }
+        } else {
+            order.extend(packs.iter().flat_map(|arm| (0..on_a_charge).map(move |_| (round, *arm))));
+        }
     }
-    visits
+    if plan.order == Order::Blocked {
+        let place = |arm: usize| packs.iter().position(|pack| *pack == arm);
+        order.sort_by_key(|(round, arm)| (place(*arm), *round));
+    }
+    order
 }
 
 /// Draws a session.
@@ -226,7 +237,7 @@ pub fn draw_session(
     let air_c = match fault {
         Some(Fault::F05) => 12.0,
         // Cool enough that hardly any N6 holds the load even for one cut.
-        Some(Fault::F07) => 18.0,
+        Some(Fault::F07) => 18.5,
         _ => draw_weather(work.weather, rng),
     };
     let bench = Bench {
@@ -237,24 +248,29 @@ pub fn draw_session(
         drift: rng.random_range(work.drift.0..=work.drift.1),
         cv,
     };
-    let mut order = visits(&plan, arms.len(), rng);
+    let mut order = order_of_runs(&plan, arms.len(), rng);
     if fault == Some(Fault::F03) {
         // The reference first, as people do who wait to see the new pack win.
         order.sort_by_key(|(round, arm)| (*arm, *round));
     }
-    let mut charges = vec![Vec::new(); arms.len()];
-    let mut position = 0;
-    for (round, arm) in order {
-        let hot = fault == Some(Fault::F05) && arm == 1 && round == 1;
-        let pack_c = if hot { 41.0 } else { air_c };
-        let mut charge = bench.charge(&arms[arm], round, pack_c, &mut position, rng);
-        if fault == Some(Fault::F11) && round == 1 && PACKS[arms[arm].pack].code == "M4" {
-            stop_by_hand(&mut charge);
-        }
-        charges[arm].push(charge);
+    let hot = |round, arm| fault == Some(Fault::F05) && arm == 1 && round == 1;
+    let mut charges: Vec<Vec<SessionCharge>> = Vec::with_capacity(arms.len());
+    let mut due = Vec::with_capacity(arms.len());
+    for (place, arm) in arms.iter().enumerate() {
+        let begun = (1..=plan.rounds)
+            .map(|round| bench.begin(arm, round, if hot(round, place) { 41.0 } else { air_c }, rng));
+        let (started, expected): (Vec<_>, Vec<_>) = begun.unzip();
+        charges.push(started);
+        due.push(expected);
     }
-    for packs in &mut charges {
-        packs.sort_by_key(|charge| charge.round);
+    for (position, (round, arm)) in (1..).zip(order) {
+        let charge = &mut charges[arm][round as usize - 1];
+        let run = bench.run(&due[arm][round as usize - 1], charge.runs.len(), position, rng);
+        charge.runs.push(run);
+    }
+    if fault == Some(Fault::F11) {
+        let m4 = arms.iter().position(|arm| PACKS[arm.pack].code == "M4");
+        m4.into_iter().for_each(|arm| stop_by_hand(&mut charges[arm][0]));
     }
     let logged = tester.timing == Timing::Logger && work.sort != Sort::Capacity;
     let watt = logged.then(|| arms.iter().map(|arm| bench.watt(arm, air_c, rng)).collect());
@@ -270,51 +286,64 @@ fn stop_by_hand(charge: &mut SessionCharge) {
     }
 }
 
+/// What one charge of a pack would give without the scatter of runs.
+struct Due {
+    /// Seconds of each run; or pieces of work or ampere-hours, one.
+    readings: Vec<f64>,
+    /// Temperature of the pack when it is done, °C.
+    end_c: f64,
+}
+
 impl Bench<'_> {
-    fn charge(
-        &self,
-        arm: &SessionArm,
-        round: u32,
-        pack_c: f64,
-        position: &mut u32,
-        rng: &mut impl Rng,
-    ) -> SessionCharge {
+    /// Puts a charged pack on the bench.
+    fn begin(&self, arm: &SessionArm, round: u32, pack_c: f64, rng: &mut impl Rng) -> (SessionCharge, Due) {
         let pack = PackState { temperature_c: pack_c, ..arm.state };
         let start_temperature_c = pack_c + normal(rng, TEMPERATURE_SD_K).clamp(-3.0, 3.0);
-        let runs = match self.work.sort {
-            Sort::Timed => self.timed(arm, &pack, position, rng),
-            Sort::PerCharge | Sort::Capacity => vec![self.whole_charge(arm, &pack, position, rng)],
+        let load = self.work.load_of(&PACKS[arm.pack]);
+        let Plan { runs, warm_up, batch, .. } = *self.plan;
+        let own = (arm.own + normal(rng, self.work.charge_log_sd)).exp();
+        let readings = match self.work.sort {
+            Sort::Timed => charge_times(&load, &pack, self.site, runs, warm_up, batch),
+            Sort::PerCharge => vec![self.site * load.work_per_charge(&pack)],
+            Sort::Capacity => vec![self.site * load.charge_given_ah(&pack)],
         };
-        SessionCharge { round, start_temperature_c, runs }
+        let rise_k = match self.work.sort {
+            Sort::Timed => 0.0,
+            Sort::PerCharge | Sort::Capacity => {
+                let heat_j = load.current_a * pack.resistance_ohm() * load.charge_given_ah(&pack) * 3600.0;
+                let kept = rng.random_range(HEAT_KEPT.0..HEAT_KEPT.1);
+                kept * heat_j / (SPECIFIC_HEAT * PACKS[arm.pack].mass_kg)
+            }
+        };
+        let due =
+            Due { readings: readings.iter().map(|reading| own * reading).collect(), end_c: pack_c + rise_k };
+        (SessionCharge { round, start_temperature_c, runs: Vec::new() }, due)
     }
 
-    fn timed(
-        &self,
-        arm: &SessionArm,
-        pack: &PackState,
-        position: &mut u32,
-        rng: &mut impl Rng,
-    ) -> Vec<SessionRun> {
-        let Plan { runs, warm_up, batch, .. } = *self.plan;
-        let load = self.work.load_of(&PACKS[arm.pack]);
-        let times = charge_times(&load, pack, self.site, runs, warm_up, batch);
-        let charge = arm.own + normal(rng, self.work.charge_log_sd);
-        let mut made = Vec::with_capacity(times.len());
-        for (place, time) in times.into_iter().enumerate() {
-            *position += 1;
-            let scatter = (0..batch).map(|_| draw_run(self.cv, rng)).sum::<f64>() / f64::from(batch);
-            let first = if *position == 1 { 1.0 + FIRST_RUN_SLOW } else { 1.0 };
-            let drift = (self.drift * f64::from(*position - 1)).exp();
-            let true_s = time * charge.exp() * scatter * first * drift;
-            made.push(SessionRun {
-                position: *position,
-                warm_up: warm_up && place == 0,
-                reading: self.clocked(true_s, rng),
-                end: End::Done,
-                end_temperature_c: pack.temperature_c,
-            });
+    /// One run, the `place`-th on its charge.
+    fn run(&self, due: &Due, place: usize, position: u32, rng: &mut impl Rng) -> SessionRun {
+        let before = f64::from(position - 1);
+        let batch = self.plan.batch;
+        let scatter = (0..batch).map(|_| draw_run(self.cv, rng)).sum::<f64>() / f64::from(batch);
+        let expected = due.readings[place] * scatter;
+        let (reading, end) = match self.work.sort {
+            Sort::Timed => {
+                let first = if position == 1 { 1.0 + FIRST_RUN_SLOW } else { 1.0 };
+                (self.clocked(expected * first * (self.drift * before).exp(), rng), End::Done)
+            }
+            sort => {
+                let steps_in_one = if sort == Sort::Capacity { 100.0 } else { 10.0 };
+                let shown = (expected * (-self.drift * before).exp() * steps_in_one).round() / steps_in_one;
+                (shown, if shown > 0.0 { End::Cutoff } else { End::Stall })
+            }
+        };
+        SessionRun {
+            position,
+            warm_up: self.plan.warm_up && place == 0,
+            reading,
+            end,
+            end_temperature_c: due.end_c + normal(rng, TEMPERATURE_SD_K),
         }
-        made
     }
 
     /// What the clock shows for one piece of work, second.
@@ -327,33 +356,6 @@ impl Bench<'_> {
         };
         let shown = true_s * pieces + normal(rng, sd);
         (shown / step).round().max(1.0) * step / pieces
-    }
-
-    fn whole_charge(
-        &self,
-        arm: &SessionArm,
-        pack: &PackState,
-        position: &mut u32,
-        rng: &mut impl Rng,
-    ) -> SessionRun {
-        *position += 1;
-        let load = self.work.load_of(&PACKS[arm.pack]);
-        let capacity = self.work.sort == Sort::Capacity;
-        let amount = if capacity { load.charge_given_ah(pack) } else { load.work_per_charge(pack) };
-        let drift = (-self.drift * f64::from(*position - 1)).exp();
-        let shown = amount * self.site * arm.own.exp() * draw_run(self.cv, rng) * drift;
-        let step = if capacity { 0.01 } else { 0.1 };
-        let reading = (shown / step).round() * step;
-        let heat_j = load.current_a * pack.resistance_ohm() * load.charge_given_ah(pack) * 3600.0;
-        let kept = rng.random_range(HEAT_KEPT.0..HEAT_KEPT.1);
-        let rise_k = kept * heat_j / (SPECIFIC_HEAT * PACKS[arm.pack].mass_kg);
-        SessionRun {
-            position: *position,
-            warm_up: false,
-            reading,
-            end: if reading > 0.0 { End::Cutoff } else { End::Stall },
-            end_temperature_c: pack.temperature_c + rise_k + normal(rng, TEMPERATURE_SD_K),
-        }
     }
 
     /// Mean power at the terminals as a logger gives it, watt.
