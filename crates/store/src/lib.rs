@@ -17,6 +17,7 @@ mod packs;
 mod settings;
 mod span;
 mod tools;
+mod trial_filter;
 mod trial_list;
 mod trials;
 mod verify;

@@ -1,11 +1,13 @@
 //! Which trials a caller may read, and which of them a list asks for.
 
+use benchring_domain::filter::Filter;
 use benchring_domain::id::{MethodRef, PackModelId, PackSpecimenId, TesterId, TrialId};
 use benchring_domain::standing::Standing;
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, Condition, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Select};
 
 use crate::entities::{trial, trial_arm};
+use crate::trial_filter;
 
 /// Whose eyes read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,6 +57,8 @@ pub struct TrialQuery {
     pub pack_model: Option<PackModelId>,
     /// With an arm of this specimen.
     pub pack_specimen: Option<PackSpecimenId>,
+    /// Passing this filter.
+    pub filter: Option<Filter>,
     /// After this place.
     pub after: Option<TrialCursor>,
     /// At most so many.
@@ -71,6 +75,7 @@ impl TrialQuery {
             method: None,
             pack_model: None,
             pack_specimen: None,
+            filter: None,
             after: None,
             limit,
         }
@@ -94,6 +99,9 @@ impl TrialQuery {
         if let Some(specimen) = &self.pack_specimen {
             all = all.add(has_arm(trial_arm::Column::PackSpecimen, specimen.as_str()));
         }
+        if let Some(filter) = &self.filter {
+            all = all.add(trial_filter::condition(filter));
+        }
         if let Some(after) = &self.after {
             let same = trial::Column::SubmitTime.eq(after.submit_time);
             let later = Condition::any()
@@ -115,7 +123,7 @@ impl TrialQuery {
 }
 
 /// Whether the revision at which a trial is has an arm with this value.
-fn has_arm(column: trial_arm::Column, value: &str) -> Expr {
+pub(crate) fn has_arm(column: trial_arm::Column, value: &str) -> Expr {
     let arms = Query::select()
         .expr(Expr::val(1))
         .from(trial_arm::Entity)
