@@ -5,5 +5,8 @@ pub mod compared;
 pub mod inside;
 pub mod invented;
 pub mod model;
+pub mod play;
+pub mod report;
 pub mod seeds;
+pub mod story;
 pub mod truth;

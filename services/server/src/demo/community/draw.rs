@@ -87,10 +87,10 @@ pub fn draw_weather(weather: &[Weather], rng: &mut impl Rng) -> f64 {
     weather.last().map_or(20.0, |(_, from, to)| f64::midpoint(*from, *to))
 }
 
-/// The factor of one run about 1: lognormal, and now and then a stray one.
-pub fn draw_run(cv: f64, rng: &mut impl Rng) -> f64 {
+/// The factor of one run about 1: lognormal, and by hand now and then a stray one.
+pub fn draw_run(cv: f64, by_hand: bool, rng: &mut impl Rng) -> f64 {
     let scatter = normal(rng, (1.0 + cv * cv).ln().sqrt());
-    let stray = if rng.random_bool(STRAY_SHARE) {
+    let stray = if by_hand && rng.random_bool(STRAY_SHARE) {
         if rng.random_bool(0.5) { STRAY_LOG } else { -STRAY_LOG }
     } else {
         0.0

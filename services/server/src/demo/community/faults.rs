@@ -35,28 +35,77 @@ pub struct About {
     pub what: &'static str,
     /// Whether it is in this demo already.
     pub planted: bool,
+    /// What it comes to where it is noticed.
+    pub noticed: &'static str,
 }
 
 /// All of them.
 pub const FAULTS: [About; 14] = [
-    about(Fault::F01, "F01", 2, "board typed 4.5 x 14.5 mm, was cm", true),
-    about(Fault::F02, "F02", 4, "one screw typed as a tenth of its time", true),
-    about(Fault::F03, "F03", 6, "all of one pack, then all of the next", true),
-    about(Fault::F04, "F04", 1, "N6 registered with 120 W.h: 6.0 A.h by 20 V", true),
-    about(Fault::F05, "F05", 7, "a pack at 41 °C in 12 °C air, called rested", true),
-    about(Fault::F06, "F06", 8, "K5 partly charged, called full", false),
-    about(Fault::F07, "F07", 5, "N6 stalls the chain saw in every run", true),
-    about(Fault::F08, "F08", 9, "68 °F typed as 68 °C", true),
-    about(Fault::F09, "F09", 3, "packs never measured", false),
-    about(Fault::F10, "F10", 10, "one trial sent twice under two ids", false),
-    about(Fault::F11, "F11", 0, "M4 stopped by hand at 60 cuts", true),
-    about(Fault::F12, "F12", 11, "a worn L5P of 300 cycles", false),
-    about(Fault::F13, "F13", 4, "'50 % faster' said for 50 % less time", false),
-    about(Fault::F14, "F14", 5, "volts read with two wires", false),
+    planted(
+        Fault::F01,
+        "F01",
+        2,
+        "board typed 4.5 x 14.5 mm, was cm",
+        "below the usual range: asked, and in a bin of its own",
+    ),
+    planted(
+        Fault::F02,
+        "F02",
+        4,
+        "one screw typed at a tenth of its time",
+        "a factor 10 off its arm: sent back, corrected",
+    ),
+    planted(
+        Fault::F03,
+        "F03",
+        6,
+        "all runs of one pack, then of the next",
+        "drift or pack? the interval allows for both",
+    ),
+    planted(
+        Fault::F04,
+        "F04",
+        1,
+        "N6 has 120 W.h on its label: 6.0 A.h by 20 V",
+        "does not fit 6.0 A.h by the nominal 18 V: asked",
+    ),
+    planted(
+        Fault::F05,
+        "F05",
+        7,
+        "pack at 41 °C in air of 12 °C, called rested",
+        "29 K from the air: kept, not pooled",
+    ),
+    later(Fault::F06, "F06", 8, "K5 partly charged, called full"),
+    planted(
+        Fault::F07,
+        "F07",
+        5,
+        "N6 stalls the chain saw in every run",
+        "failed at load: counted as such, never dropped",
+    ),
+    planted(Fault::F08, "F08", 9, "68 °F typed as 68 °C", "above the limit of 60 °C: refused, corrected"),
+    later(Fault::F09, "F09", 3, "packs never measured"),
+    later(Fault::F10, "F10", 10, "one trial sent twice under two ids"),
+    planted(Fault::F11, "F11", 0, "M4 stopped by hand in mid charge", "counts as 'at least so many cuts'"),
+    later(Fault::F12, "F12", 11, "a worn L5P of 300 cycles"),
+    later(Fault::F13, "F13", 4, "'50 % faster' said for 50 % less time"),
+    later(Fault::F14, "F14", 5, "volts read with two wires"),
 ];
 
-const fn about(fault: Fault, id: &'static str, tester: usize, what: &'static str, planted: bool) -> About {
-    About { fault, id, tester, what, planted }
+const fn planted(
+    fault: Fault,
+    id: &'static str,
+    tester: usize,
+    what: &'static str,
+    noticed: &'static str,
+) -> About {
+    About { fault, id, tester, what, planted: true, noticed }
+}
+
+/// A fault whose check does not stand yet; it is not in the data either.
+const fn later(fault: Fault, id: &'static str, tester: usize, what: &'static str) -> About {
+    About { fault, id, tester, what, planted: false, noticed: "" }
 }
 
 impl Fault {

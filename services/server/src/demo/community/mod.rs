@@ -10,7 +10,7 @@ mod write;
 
 use benchring_api::v1;
 
-pub use register::{Registered, registered};
+pub use register::{Registered, registered, specimens};
 
 use self::draw::{Stream, draw_specimen, normal, stream};
 use self::faults::Fault;
@@ -71,11 +71,24 @@ pub fn sessions_of_the_roster() -> usize {
 
 /// The first `count` trials of the community of a seed, tester by tester. Testers are added until there are enough.
 pub fn trials(seed: u64, count: usize) -> impl Iterator<Item = PlayedTrial> {
+    (0..).flat_map(move |place| trials_of(seed, place)).take(count)
+}
+
+/// The trials of one tester.
+pub fn trials_of(seed: u64, place: usize) -> impl Iterator<Item = PlayedTrial> {
+    (0..tester(place).sessions.len()).map(move |session| played(seed, place, session))
+}
+
+/// Testers that it takes to send `count` trials.
+pub fn testers_for(count: usize) -> usize {
+    let mut sent = 0;
     (0..)
-        .flat_map(move |place| {
-            (0..tester(place).sessions.len()).map(move |session| played(seed, place, session))
+        .take_while(|place| {
+            let needed = sent < count;
+            sent += tester(*place).sessions.len();
+            needed
         })
-        .take(count)
+        .count()
 }
 
 /// One trial of one tester.
@@ -190,6 +203,12 @@ mod tests {
     fn more_testers_change_nothing_for_the_first() {
         let few = bytes(SEED, 20);
         assert_eq!(few, bytes(SEED, 150)[..20]);
+    }
+
+    #[test]
+    fn as_many_testers_as_it_takes() {
+        let all = sessions_of_the_roster();
+        assert_eq!([0, 1, all, all + 1].map(testers_for), [0, 1, ROSTER.len(), ROSTER.len() + 1]);
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! What the community registers before it sends a trial: packs, tools, specimens.
 
+use std::ops::Range;
+
 use benchring_api::v1;
 
 use super::draw::{Stream, draw_specimen, stream};
@@ -22,12 +24,18 @@ pub struct Registered {
 pub fn registered(seed: u64, testers: usize) -> Registered {
     let pack_models = PACKS.iter().map(|pack| (tester_id(first_with(pack)), pack_model(pack))).collect();
     let tool_models = TOOLS.iter().map(|tool| (tester_id(0), tool_model(tool))).collect();
-    let pack_specimens = (0..testers)
+    Registered { pack_models, tool_models, pack_specimens: specimens(seed, 0..testers).collect() }
+}
+
+/// The specimens that some testers own: tester, request.
+pub fn specimens(
+    seed: u64,
+    testers: Range<usize>,
+) -> impl Iterator<Item = (String, v1::CreatePackSpecimenRequest)> {
+    testers
         .flat_map(|place| tester(place).packs.iter().map(move |pack| (place, *pack)))
         .filter(|(place, pack)| owner(*place, *pack) == *place)
-        .map(|(place, pack)| (tester_id(place), pack_specimen(seed, place, pack)))
-        .collect();
-    Registered { pack_models, tool_models, pack_specimens }
+        .map(move |(place, pack)| (tester_id(place), pack_specimen(seed, place, pack)))
 }
 
 /// The tester who registers a pack model: the first of the roster who owns one.

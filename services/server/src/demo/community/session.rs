@@ -324,7 +324,9 @@ impl Bench<'_> {
     fn run(&self, due: &Due, place: usize, position: u32, rng: &mut impl Rng) -> SessionRun {
         let before = f64::from(position - 1);
         let batch = self.plan.batch;
-        let scatter = (0..batch).map(|_| draw_run(self.cv, rng)).sum::<f64>() / f64::from(batch);
+        // A bench load logs what it does.
+        let by_hand = self.work.sort != Sort::Capacity;
+        let scatter = (0..batch).map(|_| draw_run(self.cv, by_hand, rng)).sum::<f64>() / f64::from(batch);
         let expected = due.readings[place] * scatter;
         let (reading, end) = match self.work.sort {
             Sort::Timed => {
