@@ -3,6 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use crate::config::{Config, Overrides};
+use crate::demo::DemoArgs;
 use crate::run;
 
 /// The shared test database for testers of cordless tool packs
@@ -17,6 +18,8 @@ pub struct Cli {
 enum Command {
     /// Serve until a stop signal
     Serve(ServeArgs),
+    /// Play an invented community through the public door, print what came of it, then serve
+    Demo(DemoArgs),
     /// Bring the layout of the database up to date
     Migrate(MigrateArgs),
     /// Check or show the settings
@@ -65,6 +68,7 @@ impl Cli {
                 run::init_logs(&config)?;
                 run::serve(config).await
             }
+            Command::Demo(args) => crate::demo::run(args).await,
             Command::Migrate(args) => {
                 let config = Config::load(&args.overrides)?;
                 run::migrate(&config, args.down).await

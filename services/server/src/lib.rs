@@ -5,6 +5,7 @@ pub mod admin;
 pub mod app;
 pub mod cli;
 pub mod config;
+pub mod demo;
 pub mod door;
 pub mod error;
 pub mod http;
