@@ -1,5 +1,6 @@
 //! The demo: a simulated community whose truth is known. Makers, packs, places and people are invented.
 
+pub mod command;
 pub mod community;
 pub mod compared;
 pub mod inside;
@@ -10,3 +11,5 @@ pub mod report;
 pub mod seeds;
 pub mod story;
 pub mod truth;
+
+pub use command::{DemoArgs, run};
