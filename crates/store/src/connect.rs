@@ -11,6 +11,9 @@ use crate::settings::StoreSettings;
 /// Rows that the SQLite worker hands over at once; the default of 50 stalls lists (measured: +17 %).
 const ROW_BUFFER: usize = 1024;
 
+/// Bytes of a page of SQLite, which is its default.
+const PAGE_BYTES: u64 = 4096;
+
 /// The connection that writes and those that read.
 #[derive(Debug, Clone)]
 pub(crate) struct Connections {
@@ -74,6 +77,7 @@ async fn connect(
         .record_stmt_in_spans(false);
     if url.starts_with("sqlite:") {
         let patience = settings.patience;
+        let pages = settings.quota_bytes.filter(|_| writes).map(|bytes| bytes / PAGE_BYTES);
         options.test_before_acquire(false).map_sqlx_sqlite_opts(move |sqlite| {
             let sqlite = sqlite
                 .create_if_missing(writes)
@@ -82,11 +86,22 @@ async fn connect(
                 .foreign_keys(true)
                 .busy_timeout(patience)
                 .row_buffer_size(ROW_BUFFER);
+            let sqlite = match pages {
+                Some(pages) => sqlite.pragma("max_page_count", pages.to_string()),
+                None => sqlite,
+            };
             if writes { sqlite } else { sqlite.pragma("query_only", "ON") }
         });
     } else {
-        options.set_application_name("benchring").map_sqlx_postgres_opts(|postgres| {
-            postgres.options([("synchronous_commit", "on"), ("client_min_messages", "warning")])
+        let lock_timeout = settings.patience.as_millis().to_string();
+        options.set_application_name("benchring").map_sqlx_postgres_opts(move |postgres| {
+            postgres.options([
+                ("synchronous_commit", "on"),
+                ("client_min_messages", "warning"),
+                // Nobody waits for ever behind a process that stopped with a lock in its hand.
+                ("lock_timeout", lock_timeout.as_str()),
+                ("idle_in_transaction_session_timeout", "60000"),
+            ])
         });
     }
     Ok(Database::connect(options).await?)

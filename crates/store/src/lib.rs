@@ -7,6 +7,7 @@
 
 mod audit;
 mod connect;
+mod counts;
 mod decisions;
 mod entities;
 mod error;
@@ -17,13 +18,13 @@ mod packs;
 mod settings;
 mod span;
 mod tools;
-mod trial_filter;
 mod trial_list;
 mod trials;
 mod verify;
 mod writer;
 
 pub use audit::{AuditEntry, AuditHead};
+pub use counts::Counts;
 pub use decisions::DecisionRow;
 pub use error::StoreError;
 pub use models::ModelRow;

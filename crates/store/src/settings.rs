@@ -17,6 +17,9 @@ pub struct StoreSettings {
     pub batch: usize,
     /// Most writes that wait; further callers wait for a place.
     pub queue: usize,
+    /// Most bytes a SQLite file may grow to, its write-ahead log not counted; `None` for as many as the
+    /// disk has.
+    pub quota_bytes: Option<u64>,
     /// Whether PostgreSQL transactions that write are serializable instead of read committed.
     pub serializable: bool,
 }
@@ -31,6 +34,7 @@ impl StoreSettings {
             patience: Duration::from_secs(5),
             batch: 128,
             queue: 1024,
+            quota_bytes: None,
             serializable: false,
         }
     }

@@ -80,7 +80,12 @@ impl PageKey {
     ///
     /// # Errors
     /// A token that was not made for this question.
-    pub fn open(&self, rpc: &str, question: &impl Message, token: &str) -> Result<Option<String>, Violations> {
+    pub fn open(
+        &self,
+        rpc: &str,
+        question: &impl Message,
+        token: &str,
+    ) -> Result<Option<String>, Violations> {
         if token.is_empty() {
             return Ok(None);
         }

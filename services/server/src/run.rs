@@ -11,10 +11,11 @@ use benchring_store::{Store, StoreSettings};
 use tokio_util::sync::CancellationToken;
 
 use crate::admin::{Admin, Readiness};
-use crate::app::App;
+use crate::app::{App, Facts};
 use crate::config::{Config, LogFormat};
 use crate::door::{Door, DoorSettings};
 use crate::listen::{ListenSettings, Listener};
+use crate::page_token::PageKey;
 
 /// The clock of the machine.
 #[derive(Debug, Clone, Copy)]
@@ -45,8 +46,9 @@ pub struct Running {
 /// # Errors
 /// When the filter cannot be read.
 pub fn init_logs(config: &Config) -> anyhow::Result<()> {
-    let filter = tracing_subscriber::EnvFilter::try_new(&config.log)
-        .with_context(|| format!("log filter `{}`: write \"info\", or \"benchring_server=debug,info\"", config.log))?;
+    let filter = tracing_subscriber::EnvFilter::try_new(&config.log).with_context(|| {
+        format!("log filter `{}`: write \"info\", or \"benchring_server=debug,info\"", config.log)
+    })?;
     let logs = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
     match config.log_format {
         LogFormat::Text => logs.with_target(false).init(),
@@ -87,8 +89,19 @@ pub async fn start(config: Config, clock: Arc<dyn Clock>) -> anyhow::Result<Runn
     let store = Store::open(&store_settings(&config))
         .await
         .with_context(|| format!("cannot open the database {}", config.database_shown()))?;
-    let app = App::new(store.clone(), Arc::new(catalogue), clock, &config);
-    let door = Door::new(app.routes(), door_settings(&config)).await?;
+    let door_settings = door_settings(&config);
+    let app = App {
+        store: store.clone(),
+        catalogue: Arc::new(catalogue),
+        clock,
+        page_key: PageKey::in_folder(&config.data_dir)?,
+        facts: Facts {
+            development_tokens: config.development,
+            deadline: door_settings.deadline_cap,
+            request_bytes: door_settings.request_bytes,
+        },
+    };
+    let door = Door::new(app.routes(), door_settings).await?;
     let listener = Listener::bind(config.listen, listen_settings(&config))
         .await
         .with_context(|| format!("cannot listen on {}: is another server there?", config.listen))?;

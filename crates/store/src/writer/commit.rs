@@ -76,6 +76,12 @@ impl Committer {
 
     /// Does all jobs and answers each.
     pub(super) async fn commit(&self, jobs: Vec<Job>) {
+        self.commit_or_settle(jobs, true).await;
+    }
+
+    /// With `settle`, a commit whose answer was lost is settled by doing its requests again: those that
+    /// were done are remembered by their ids. A write without such an id cannot be told from another.
+    async fn commit_or_settle(&self, jobs: Vec<Job>, settle: bool) {
         match self.attempts(&jobs).await {
             Ok(answers) => {
                 for (job, answer) in jobs.into_iter().zip(answers) {
@@ -84,14 +90,19 @@ impl Committer {
             }
             Err(Failure::Unknown(error)) => {
                 tracing::error!(error = &error as &dyn std::error::Error, "a commit was not answered");
-                for job in jobs {
+                let (once, unnamed): (Vec<_>, Vec<_>) =
+                    jobs.into_iter().partition(|job| settle && job.act.once.is_some());
+                for job in unnamed {
                     reply(job, Err(StoreError::OutcomeUnknown));
+                }
+                if !once.is_empty() {
+                    Box::pin(self.commit_or_settle(once, false)).await;
                 }
             }
             Err(failure) if jobs.len() > 1 && failure.may_be_one_job() => {
                 tracing::warn!(failure = %failure.text(), jobs = jobs.len(), "replaying a batch one by one");
                 for job in jobs {
-                    Box::pin(self.commit(vec![job])).await;
+                    Box::pin(self.commit_or_settle(vec![job], settle)).await;
                 }
             }
             Err(failure) => {

@@ -45,13 +45,17 @@ fn refused(error: StoreError, name: &str, request_id: Option<Uuid>) -> Refusal {
         StoreError::NoSuchVersion { asked, newest } => Refusal::Invalid(Violations::one(
             "data_version",
             "NO_SUCH_VERSION",
-            format!("{asked} is not a version of the data, which go from 0 to {newest}: leave it out for the newest"),
+            format!(
+                "{asked} is not a version of the data, which go from 0 to {newest}: leave it out for the newest"
+            ),
         )),
         StoreError::Busy(_) => later("the database is busy: ask again with the same request_id"),
-        StoreError::Unreachable(_) => later("the database cannot be reached: ask again with the same request_id"),
-        StoreError::OutcomeUnknown => {
-            later("whether this was kept is not known: ask again with the same request_id, and it is kept once")
+        StoreError::Unreachable(_) => {
+            later("the database cannot be reached: ask again with the same request_id")
         }
+        StoreError::OutcomeUnknown => later(
+            "whether this was kept is not known: ask again with the same request_id, and it is kept once",
+        ),
         StoreError::Closed => Refusal::because(Reason::Draining, "the server is going away: connect again"),
         StoreError::Full(_) => Refusal::because(
             Reason::StorageFull,

@@ -9,6 +9,7 @@ use benchring_api::convert::requests::{get_from_wire, optional_name_from_wire, p
 use benchring_api::v1;
 use benchring_api::v1::pack_service_server::PackService;
 use benchring_auth::{Action, Caller, Role};
+use benchring_domain::filter::{Comparison, Filter, Operator, Value};
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId};
 use benchring_domain::pack::PackModel;
@@ -123,7 +124,10 @@ impl PackService for App {
             let current = self.store.pack_model_get(&id).await.map_err(|e| refused(e, &name, None))?;
             let current = current.ok_or_else(|| Refusal::not_found(name.clone()))?;
             let mut used = TrialQuery::new(Visibility::All, 1);
-            used.pack_model = Some(id.clone());
+            used.filter = Some(Filter::Is(Comparison {
+                operator: Operator::Equal,
+                value: Value::PackModel(id.clone()),
+            }));
             let role = acting_role(&caller, !self.trials_with(&used).await?, &name)?;
             let expected = if update.etag.is_empty() { current.etag() } else { update.etag.clone() };
             let (model, findings) = revised_pack_model(update, &current.model)
@@ -161,7 +165,9 @@ impl PackService for App {
             let tester = caller.id().cloned();
             let tester = tester.ok_or_else(|| Refusal::internal("a tester without an id was let through"))?;
             let model = match sent.draft.draft.referenced() {
-                Some(model) => self.store.pack_model_get(&model).await.map_err(|e| refused(e, &name, None))?,
+                Some(model) => {
+                    self.store.pack_model_get(&model).await.map_err(|e| refused(e, &name, None))?
+                }
                 None => None,
             };
             let specimen = sent.judge("pack_specimen", |create| {
@@ -221,14 +227,16 @@ impl PackService for App {
             };
             broken.finish(())?;
             let place = self.page_key.open(LIST_SPECIMENS, &question, &page.token)?;
-            query.after = place.map(|id| PackSpecimenId::parse(&id).map_err(Refusal::internal)).transpose()?;
+            query.after =
+                place.map(|id| PackSpecimenId::parse(&id).map_err(Refusal::internal)).transpose()?;
             let size = page.size as usize;
-            let mut rows =
-                self.store.pack_specimen_list(&query).await.map_err(|e| refused(e, "", None))?;
+            let mut rows = self.store.pack_specimen_list(&query).await.map_err(|e| refused(e, "", None))?;
             let more = rows.len() > size;
             rows.truncate(size);
             let next_page_token = match rows.last() {
-                Some(last) if more => self.page_key.seal(LIST_SPECIMENS, &question, last.specimen.id.as_str()),
+                Some(last) if more => {
+                    self.page_key.seal(LIST_SPECIMENS, &question, last.specimen.id.as_str())
+                }
                 _ => String::new(),
             };
             let pack_specimens = rows

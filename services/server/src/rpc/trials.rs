@@ -37,9 +37,8 @@ impl TrialService for App {
             let (tester, now) = (tester_of(&caller)?, self.now());
             let (id, request_id, validate_only) =
                 (sent.draft.id.clone(), sent.draft.request_id, sent.draft.validate_only);
-            let checked = sent.judge("trial", |create| {
-                create.draft.check(&self.catalogue, &references, &tester, now)
-            })?;
+            let checked =
+                sent.judge("trial", |create| create.draft.check(&self.catalogue, &references, &tester, now))?;
             let id = id.map_or_else(|| TrialId::parse(&Self::new_id()).map_err(Refusal::internal), Ok)?;
             if validate_only {
                 self.must_be_free(&id).await?;

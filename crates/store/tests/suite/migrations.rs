@@ -1,0 +1,84 @@
+//! The schema goes up, down and up again, with data.
+
+use benchring_domain::id::PackModelId;
+use benchring_domain::standing::Decision;
+use benchring_store::{Store, StoreError, StoreSettings, Visibility};
+
+use crate::database::TestDatabase;
+use crate::on_both;
+use crate::trials::decide;
+use crate::values::{by, furnish, new_trial, trial_id};
+
+on_both!(
+    the_schema_goes_down_and_up_with_data,
+    opening_twice_changes_nothing,
+    a_schema_of_the_future_is_refused,
+    a_postgres_schema_is_only_migrated_when_asked,
+);
+
+async fn fill(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    store.trial_add(new_trial("one", "t01")?, by("t01", 60)?).await?;
+    decide(&store, "one", Decision::Accept, 70).await?;
+    Ok(store.close().await?)
+}
+
+async fn the_schema_goes_down_and_up_with_data(ring: &TestDatabase) -> anyhow::Result<()> {
+    assert_eq!(Store::migrate_up(&ring.settings).await?, 3);
+    assert_eq!(Store::migrate_up(&ring.settings).await?, 0);
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    store.close().await?;
+    fill(ring).await?;
+
+    Store::migrate_down(&ring.settings).await?;
+    assert_eq!(ring.number("SELECT count(*) FROM pack_model").await?, 2);
+    let store = ring.open().await?;
+    assert!(store.pack_model_get(&PackModelId::parse("k5")?).await?.is_some());
+    assert_eq!(store.trial_get(&trial_id("one")?, &Visibility::All).await?, None);
+    store.close().await?;
+    fill(ring).await?;
+
+    for _ in 0..3 {
+        Store::migrate_down(&ring.settings).await?;
+    }
+    let store = ring.open().await?;
+    assert_eq!(store.data_version().await?, 0);
+    furnish(&store).await?;
+    store.close().await?;
+    fill(ring).await?;
+    let store = ring.open().await?;
+    assert_eq!(store.audit_verify().await?.entries, 7);
+    Ok(store.close().await?)
+}
+
+async fn opening_twice_changes_nothing(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    let again = ring.open().await?;
+    assert_eq!(again.audit_head().await?, store.audit_head().await?);
+    again.close().await?;
+    Ok(store.close().await?)
+}
+
+async fn a_schema_of_the_future_is_refused(ring: &TestDatabase) -> anyhow::Result<()> {
+    ring.open().await?.close().await?;
+    ring.tamper(&[
+        "INSERT INTO seaql_migrations (version, applied_at) VALUES ('m29991231_000009_future', 0)",
+    ])
+    .await?;
+    let refused = Store::open(&ring.settings).await.err();
+    assert!(matches!(refused, Some(StoreError::Schema(_))), "{refused:?}");
+    Ok(())
+}
+
+async fn a_postgres_schema_is_only_migrated_when_asked(ring: &TestDatabase) -> anyhow::Result<()> {
+    let settings = StoreSettings { migrate: false, ..ring.settings.clone() };
+    let opened = Store::open(&settings).await;
+    if ring.is_postgres() {
+        assert!(matches!(opened, Err(StoreError::Schema(_))));
+    } else {
+        opened?.close().await?;
+    }
+    Ok(())
+}

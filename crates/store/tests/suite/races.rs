@@ -1,0 +1,206 @@
+//! Many at once: one wins, nobody sees a lock, nobody is sunk by a neighbour.
+
+use benchring_domain::id::PackModelId;
+use benchring_domain::standing::Decision;
+use benchring_store::{Store, StoreError, StoreSettings, TrialQuery, Visibility};
+use futures_util::future::{join_all, try_join_all};
+
+use crate::database::TestDatabase;
+use crate::on_both;
+use crate::values::{by, by_moderator, furnish, new_trial, pack_model};
+
+on_both!(
+    of_two_updates_with_one_etag_one_wins,
+    of_two_decisions_with_one_etag_one_wins,
+    thirty_two_writers_meet_no_lock,
+    two_stores_on_one_database_keep_one_chain,
+    a_batch_with_refused_writes_keeps_the_others,
+    a_row_that_cannot_be_written_sinks_nobody_else,
+    a_dropped_caller_leaves_a_whole_write_or_none,
+    closing_finishes_what_was_taken,
+);
+
+async fn of_two_updates_with_one_etag_one_wins(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    let other = Store::open(&ring.settings).await?;
+    store.pack_model_add(pack_model("k5")?, by("t01", 0)?).await?;
+    for race in 0..100 {
+        let id = PackModelId::parse("k5")?;
+        let etag = store.pack_model_get(&id).await?.map(|row| row.etag());
+        // Half of the races in one process, half between two.
+        let rival = if race % 2 == 0 { &store } else { &other };
+        let one = store.pack_model_update(pack_model("k5")?, etag.clone(), by("t01", race)?);
+        let two = rival.pack_model_update(pack_model("k5")?, etag, by("t02", race)?);
+        let (one, two) = tokio::join!(one, two);
+        let won = [&one, &two].into_iter().filter(|result| result.is_ok()).count();
+        assert_eq!(won, 1, "race {race}: {one:?} {two:?}");
+        let lost = if one.is_ok() { two } else { one };
+        assert!(matches!(lost, Err(StoreError::EtagMismatch { .. })), "race {race}: {lost:?}");
+    }
+    assert_eq!(store.data_version().await?, 101);
+    assert_eq!(store.audit_verify().await?.fault, None);
+    other.close().await?;
+    Ok(store.close().await?)
+}
+
+async fn of_two_decisions_with_one_etag_one_wins(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    let other = Store::open(&ring.settings).await?;
+    furnish(&store).await?;
+    for race in 0..20 {
+        let id = format!("race-{race}");
+        let added = store.trial_add(new_trial(&id, "t01")?, by("t01", race)?).await?;
+        let act = by_moderator("t09", race)?;
+        let accept = store.trial_decide(&added.id, added.etag(), Decision::Accept, "yes".into(), act.clone());
+        let reject = other.trial_decide(&added.id, added.etag(), Decision::Reject, "no".into(), act);
+        let (accept, reject) = tokio::join!(accept, reject);
+        assert_ne!(accept.is_ok(), reject.is_ok(), "race {race}: {accept:?} {reject:?}");
+        let now = store.trial_get(&added.id, &Visibility::All).await?;
+        assert_eq!(now.map(|row| row.decisions.len()), Some(1));
+    }
+    let open = "SELECT count(*) FROM trial_evidence WHERE standing = 'pending' AND counts_until > 1000000";
+    assert_eq!(ring.number(open).await?, 0);
+    other.close().await?;
+    Ok(store.close().await?)
+}
+
+async fn thirty_two_writers_meet_no_lock(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    let writers = (0..32).map(|writer| {
+        let store = store.clone();
+        tokio::spawn(async move {
+            for i in 0..10 {
+                let id = format!("w{writer}-{i}");
+                store.trial_add(new_trial(&id, "t01")?, by("t01", i)?).await?;
+                // Readers among the writers.
+                store.trial_list(&TrialQuery::new(Visibility::All, 5)).await?;
+            }
+            anyhow::Ok(())
+        })
+    });
+    for writer in join_all(writers).await {
+        writer??;
+    }
+    assert_eq!(store.data_version().await?, 325);
+    assert_eq!(store.audit_verify().await?.fault, None);
+    Ok(store.close().await?)
+}
+
+async fn two_stores_on_one_database_keep_one_chain(ring: &TestDatabase) -> anyhow::Result<()> {
+    let one = ring.open().await?;
+    furnish(&one).await?;
+    let settings = StoreSettings { serializable: ring.is_postgres(), ..ring.settings.clone() };
+    let two = Store::open(&settings).await?;
+    let writes = (0..64).map(|i| {
+        let store = if i % 2 == 0 { one.clone() } else { two.clone() };
+        async move { anyhow::Ok(store.trial_add(new_trial(&format!("t{i}"), "t01")?, by("t01", i)?).await?) }
+    });
+    try_join_all(writes).await?;
+    let verdict = one.audit_verify().await?;
+    assert_eq!((verdict.entries, verdict.fault), (69, None));
+    two.close().await?;
+    Ok(one.close().await?)
+}
+
+async fn a_batch_with_refused_writes_keeps_the_others(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    let writes =
+        (0..60).map(|i| {
+            let store = store.clone();
+            // Twenty ids, each asked for three times.
+            async move {
+                anyhow::Ok(store.pack_model_add(pack_model(&format!("k{}", i % 20))?, by("t01", i)?).await)
+            }
+        });
+    let results = try_join_all(writes).await?;
+    assert_eq!(results.iter().filter(|result| result.is_ok()).count(), 20);
+    let refused = results.iter().filter(|result| matches!(result, Err(StoreError::IdTaken { .. })));
+    assert_eq!(refused.count(), 40);
+    assert_eq!(store.audit_verify().await?.fault, None);
+    Ok(store.close().await?)
+}
+
+async fn a_row_that_cannot_be_written_sinks_nobody_else(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    let writes = (0..30).map(|i| {
+        let store = store.clone();
+        async move {
+            let mut new = new_trial(&format!("t{i}"), "t01")?;
+            if i == 13 {
+                // A model that does not exist: the check would never let it through, the keys do not either.
+                new.checked.summary.arms[0].pack_model = PackModelId::parse("nobody")?;
+            }
+            anyhow::Ok(store.trial_add(new, by("t01", i)?).await)
+        }
+    });
+    let results = try_join_all(writes).await?;
+    for (i, result) in results.iter().enumerate() {
+        match result {
+            Ok(_) => assert_ne!(i, 13),
+            Err(error) => assert!(i == 13 && matches!(error, StoreError::Database(_)), "{i}: {error:?}"),
+        }
+    }
+    let verdict = store.audit_verify().await?;
+    assert_eq!((verdict.entries, verdict.fault), (34, None));
+    assert_eq!(ring.number("SELECT count(*) FROM trial_arm").await?, 58);
+    Ok(store.close().await?)
+}
+
+async fn a_dropped_caller_leaves_a_whole_write_or_none(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    for i in 0..60 {
+        let (store, new) = (store.clone(), new_trial(&format!("t{i}"), "t01")?);
+        let act = by("t01", i)?;
+        let caller = tokio::spawn(async move { store.trial_add(new, act).await });
+        for _ in 0..i % 12 {
+            tokio::task::yield_now().await;
+        }
+        caller.abort();
+    }
+    // Closing waits for what was taken.
+    store.close().await?;
+    let store = ring.open().await?;
+    let kept = store.trial_list(&TrialQuery::new(Visibility::All, 100)).await?;
+    let verdict = store.audit_verify().await?;
+    assert_eq!((verdict.entries, verdict.fault), (i64::try_from(kept.len())? + 5, None));
+    for (table, each) in [("trial_revision", 1), ("trial_arm", 2), ("finding", 1), ("trial_evidence", 1)] {
+        let rows = ring.number(&format!("SELECT count(*) FROM {table}")).await?;
+        assert_eq!(rows, i64::try_from(kept.len())? * each, "{table}");
+    }
+    Ok(store.close().await?)
+}
+
+async fn closing_finishes_what_was_taken(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    let writes = (0..40).map(|i| {
+        let store = store.clone();
+        tokio::spawn(async move {
+            store
+                .pack_model_add(pack_model(&format!("k{i}"))?, by("t01", i)?)
+                .await
+                .map_err(anyhow::Error::from)
+        })
+    });
+    let writes: Vec<_> = writes.collect();
+    tokio::task::yield_now().await;
+    store.clone().close().await?;
+    let mut done = 0;
+    for write in writes {
+        match write.await? {
+            Ok(_) => done += 1,
+            // Not taken any more, or taken and answered with pools that are gone: never a half write.
+            Err(error) => assert!(
+                matches!(error.downcast_ref(), Some(StoreError::Closed | StoreError::Unreachable(_))),
+                "{error:?}"
+            ),
+        }
+    }
+    let late = store.pack_model_add(pack_model("late")?, by("t01", 99)?).await;
+    assert!(matches!(late, Err(StoreError::Closed)));
+    let store = ring.open().await?;
+    assert_eq!(store.data_version().await?, done);
+    Ok(store.close().await?)
+}
