@@ -59,6 +59,8 @@ pub struct Pooled {
     pub lower: Option<f64>,
     /// Upper bound of the interval.
     pub upper: Option<f64>,
+    /// Both bounds without the allowance for the order of the packs.
+    pub bare: (Option<f64>, Option<f64>),
     /// Voting units.
     pub units: usize,
     /// Testers.
@@ -73,12 +75,14 @@ impl Pooled {
     /// From an answer in process.
     pub fn of_stratum(stratum: &Stratum) -> Self {
         let effect = &stratum.headline.effect;
+        let bare = &stratum.headline.effect_without_order_bias;
         let basis = &stratum.headline.basis;
         let air = stratum.shared.iter().find(|(name, _)| name == AIR).map(|(_, bin)| bin.clone());
         Self {
             ratio: effect.estimate,
             lower: effect.lower,
             upper: effect.upper,
+            bare: (bare.lower, bare.upper),
             units: basis.units,
             testers: basis.testers,
             trials: basis.trials,
@@ -90,12 +94,14 @@ impl Pooled {
     pub fn of_wire(stratum: &v1::Stratum) -> Option<Self> {
         let headline = stratum.headline.as_ref()?;
         let effect = headline.effect.as_ref()?;
+        let bare = headline.effect_without_order_bias.as_ref();
         let basis = headline.basis.as_ref()?;
         let count = |n: i32| usize::try_from(n).unwrap_or(0);
         Some(Self {
             ratio: effect.estimate,
             lower: effect.lower,
             upper: effect.upper,
+            bare: bare.map_or((None, None), |bare| (bare.lower, bare.upper)),
             units: count(basis.units_count),
             testers: count(basis.testers_count),
             trials: count(basis.trials_count),
@@ -142,11 +148,18 @@ impl Compared {
 
     /// Whether the interval holds the truth. `None` where there is no truth or no interval of several units.
     pub fn holds(&self) -> Option<bool> {
+        self.between(|pooled| (pooled.lower, pooled.upper))
+    }
+
+    /// The same without the allowance for the order of the packs.
+    pub fn bare_holds(&self) -> Option<bool> {
+        self.between(|pooled| pooled.bare)
+    }
+
+    fn between(&self, bounds: impl Fn(&Pooled) -> (Option<f64>, Option<f64>)) -> Option<bool> {
         let (pooled, truth) = (self.pooled.as_ref().filter(|_| self.many_units())?, self.truth?);
-        Some(
-            pooled.lower.is_none_or(|lower| lower <= truth)
-                && pooled.upper.is_none_or(|upper| truth <= upper),
-        )
+        let (lower, upper) = bounds(pooled);
+        Some(lower.is_none_or(|lower| lower <= truth) && upper.is_none_or(|upper| truth <= upper))
     }
 
     /// ln of the pooled ratio over the true one.
