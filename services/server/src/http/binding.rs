@@ -18,7 +18,7 @@ pub(super) enum BodyIs {
 
 /// One HTTP method and path of an rpc.
 #[derive(Debug, Clone)]
-pub struct Binding {
+pub(super) struct Binding {
     /// `None` binds every method.
     pub(super) method: Option<Method>,
     pub(super) template: Template,

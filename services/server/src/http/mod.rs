@@ -26,6 +26,7 @@ use tower_http::compression::CompressionLayer;
 pub use binding::BadBinding;
 use binding::{Bindings, Found};
 use problem::Problems;
+pub use template::BadTemplate;
 use template::Path;
 
 use crate::door::{RequestId, Shared};
