@@ -179,7 +179,7 @@ fn listen_settings(config: &Config) -> ListenSettings {
 }
 
 /// Ends on SIGINT or SIGTERM.
-async fn stop_signal() {
+pub async fn stop_signal() {
     let terminate = async {
         match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
             Ok(mut signal) => {
