@@ -275,7 +275,11 @@ mod tests {
             .to_owned();
         for (rpc, path) in rpcs {
             let rule = format!("option (google.api.http) = {{get: \"{path}\"}};");
-            text.push_str(&format!("rpc {rpc}(Ask) returns (Answer) {{ {rule} }}"));
+            text += "rpc ";
+            text += rpc;
+            text += "(Ask) returns (Answer) { ";
+            text += &rule;
+            text += " }";
         }
         text.push('}');
         let dir = tempfile::tempdir().expect("a folder");

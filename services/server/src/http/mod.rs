@@ -67,8 +67,8 @@ impl JsonDoor {
     }
 
     /// Refuses a request that came with the content type of gRPC but cannot be one.
-    pub(crate) async fn refuse(&self, request: Request<Body>, refusal: Refusal) -> Response<Body> {
-        let id = id_of(&request);
+    pub(crate) fn refuse(&self, request: &Request<Body>, refusal: Refusal) -> Response<Body> {
+        let id = id_of(request);
         self.problem(&id, refusal)
     }
 
