@@ -3,8 +3,10 @@
 use benchring_domain::audit::sha256_hex;
 use benchring_domain::id::{MethodId, MethodRef};
 use benchring_domain::method::{
-    Band, Catalogue, Choice, Entered, FieldUse, Forbidden, Measure, Method, Response, Scatter,
+    Band, Catalogue, Choice, Entered, FieldUse, Forbidden, Measure, Method, Outcome, Replicates, Response,
+    Scatter,
 };
+use benchring_domain::trial::EndCriterion;
 use benchring_domain::violation::Violations;
 use prost::Message as _;
 
@@ -115,22 +117,13 @@ pub fn method_to_wire(catalogue: &Catalogue, method: &Method) -> v1::Method {
         response: Some(response_to_wire(response)),
         steps: steps.clone(),
         fields: fields.iter().filter_map(|used| field_to_wire(catalogue, used)).collect(),
-        end_rules: end_table
-            .iter()
-            .map(|(end, outcome)| v1::EndRule {
-                end_criterion: end.id().to_owned(),
-                outcome: outcome.id().to_owned(),
-            })
-            .collect(),
+        end_rules: end_table.iter().map(end_rule_to_wire).collect(),
         starting_states: starting_states.clone(),
         same_within_trial: catalogue.same_within_trial(method),
         pooled_by: catalogue.pooled_by(method),
         normalisations: normalisations.iter().map(|one| one.id().to_owned()).collect(),
         forbidden_normalisations: forbidden.iter().map(forbidden_to_wire).collect(),
-        replicates: Some(v1::Replicates {
-            runs_per_round_count: count_to_wire(replicates.runs_per_round),
-            rounds_count: count_to_wire(replicates.rounds),
-        }),
+        replicates: Some(replicates_to_wire(replicates)),
         order_rule: order_rule.clone(),
         scatter: scatter.iter().map(|one| scatter_to_wire(catalogue, one)).collect(),
         run_is_charge: *run_is_charge,
@@ -227,6 +220,18 @@ fn forbidden_to_wire(forbidden: &Forbidden) -> v1::ForbiddenNormalisation {
     v1::ForbiddenNormalisation { normalisation: normalisation.id().to_owned(), reason: reason.clone() }
 }
 
+fn end_rule_to_wire((end, outcome): (&EndCriterion, &Outcome)) -> v1::EndRule {
+    v1::EndRule { end_criterion: end.id().to_owned(), outcome: outcome.id().to_owned() }
+}
+
+fn replicates_to_wire(replicates: &Replicates) -> v1::Replicates {
+    let Replicates { runs_per_round, rounds, source: _ } = replicates;
+    v1::Replicates {
+        runs_per_round_count: count_to_wire(*runs_per_round),
+        rounds_count: count_to_wire(*rounds),
+    }
+}
+
 fn scatter_to_wire(catalogue: &Catalogue, scatter: &Scatter) -> v1::Scatter {
     v1::Scatter {
         label: scatter.label.clone(),
@@ -236,11 +241,7 @@ fn scatter_to_wire(catalogue: &Catalogue, scatter: &Scatter) -> v1::Scatter {
 }
 
 fn band_to_wire(band: &Band) -> v1::MethodBand {
-    v1::MethodBand {
-        id: band.id.clone(),
-        bins: band.bins(),
-        centre_factor: band.factor.unwrap_or_default(),
-    }
+    v1::MethodBand { id: band.id.clone(), bins: band.bins(), centre_factor: band.factor.unwrap_or_default() }
 }
 
 fn source(catalogue: &Catalogue, id: &str) -> String {
@@ -280,7 +281,11 @@ mod tests {
         for method in all() {
             let measures = method.fields.iter().filter_map(|field| field.measure.as_ref());
             for measure in measures.chain(method.response.as_ref().unwrap().measure.as_ref()) {
-                assert!(measure.accepted_units.contains(&measure.offered_unit), "{}: {measure:?}", method.name);
+                assert!(
+                    measure.accepted_units.contains(&measure.offered_unit),
+                    "{}: {measure:?}",
+                    method.name
+                );
                 assert_eq!(measure.accepted_units.first(), Some(&measure.canonical_unit));
             }
         }

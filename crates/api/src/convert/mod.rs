@@ -10,6 +10,7 @@
 //! `trial.arms[1].charges[0].runs[2].reading.unit`.
 
 pub mod mask;
+pub mod methods;
 pub mod moderation;
 pub mod packs;
 pub mod pools;

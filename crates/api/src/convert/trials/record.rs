@@ -1,39 +1,22 @@
-//! Trials.
+//! Trials as kept, or as they would be.
 
 use benchring_domain::clock::Timestamp;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, TesterId, ToolModelId, TrialId};
 use benchring_domain::standing::Standing;
-use benchring_domain::trial::draft::PlanDraft;
 use benchring_domain::trial::summary::{ArmSummary, ClassBasis, LeftOut, TrialSummary};
-use benchring_domain::trial::{
-    Arm, ArmDraft, Charge, ChargeDraft, Checked, ConditionDraft, Conditions, Plan, Run, RunDraft, Trial,
-    TrialDraft, Value, WrittenValue,
-};
+use benchring_domain::trial::{Arm, Charge, Checked, Conditions, Plan, Run, Trial, Value};
 use benchring_domain::violation::Violations;
 
-use super::quantity::{finding_to_wire, quantity_from_wire, quantity_to_wire, violations_to_wire};
-use super::requests::{
-    Create, Page, id_from_wire, name_from_wire, page_from_wire, request_id_from_wire, resource_from_wire,
+use super::View;
+use crate::convert::count_to_wire;
+use crate::convert::quantity::{finding_to_wire, quantity_to_wire, violations_to_wire};
+use crate::convert::time::time_to_wire;
+use crate::convert::words::{
+    end_criterion_to_wire, interest_to_wire, order_design_to_wire, standing_to_wire,
 };
-use super::time::{time_from_wire, time_to_wire};
-use super::words::{
-    end_criterion_from_wire, end_criterion_to_wire, interest_from_wire, interest_to_wire, licence_from_wire,
-    order_design_from_wire, order_design_to_wire, standing_to_wire, unknown,
-};
-use super::{Sent, count_to_wire, each};
 use crate::v1;
 use crate::v1::condition::Value as WireValue;
-
-/// How much of a trial is shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum View {
-    /// Everything but arms, conditions and findings.
-    #[default]
-    Basic,
-    /// Everything.
-    Full,
-}
 
 /// A trial with everything that stands beside it.
 #[derive(Debug, Clone, Copy)]
@@ -80,195 +63,6 @@ pub struct TrialDecision {
     pub reason: String,
     /// When.
     pub decide_time: Timestamp,
-}
-
-/// Reads a trial.
-pub fn trial_from_wire(sent: v1::Trial) -> Sent<TrialDraft> {
-    let v1::Trial {
-        name: _,
-        tester: _,
-        method,
-        tool_model,
-        tool_label,
-        performed_time,
-        conditions,
-        plan,
-        interest,
-        licence,
-        arms,
-        note,
-        standing: _,
-        findings: _,
-        pooling_obstacles: _,
-        demand_class: _,
-        demand_class_basis: _,
-        revision_count: _,
-        submit_time: _,
-        update_time: _,
-        decisions: _,
-        etag: _,
-    } = sent;
-    let mut broken = Violations::default();
-    let draft = TrialDraft {
-        method,
-        tool_model,
-        tool_label,
-        performed_time: time_from_wire(performed_time, "performed_time", &mut broken),
-        conditions: conditions_from_wire(conditions),
-        plan: plan.map(|plan| plan_from_wire(plan).under(|| "plan".to_owned(), &mut broken)),
-        interest: interest_from_wire(interest, "interest", &mut broken),
-        licence: licence_from_wire(&licence, "licence", &mut broken),
-        arms: each(arms, "arms", &mut broken, arm_from_wire),
-        note,
-    };
-    Sent { draft, broken }
-}
-
-fn plan_from_wire(sent: v1::TrialPlan) -> Sent<PlanDraft> {
-    let v1::TrialPlan { order_design, rounds_count, runs_per_round_count, order_seed } = sent;
-    let mut broken = Violations::default();
-    let draft = PlanDraft {
-        order_design: order_design_from_wire(order_design, "order_design", &mut broken),
-        rounds: rounds_count,
-        runs_per_round: runs_per_round_count,
-        seed: order_seed,
-    };
-    Sent { draft, broken }
-}
-
-fn arm_from_wire(sent: v1::TrialArm) -> Sent<ArmDraft> {
-    let v1::TrialArm { pack_specimen, pack_model: _, conditions, charges_unknown, charges } = sent;
-    let mut broken = Violations::default();
-    let draft = ArmDraft {
-        pack_specimen,
-        conditions: conditions_from_wire(conditions),
-        charges_unknown,
-        charges: each(charges, "charges", &mut broken, charge_from_wire),
-    };
-    Sent { draft, broken }
-}
-
-fn charge_from_wire(sent: v1::TrialCharge) -> Sent<ChargeDraft> {
-    let v1::TrialCharge { conditions, runs } = sent;
-    let mut broken = Violations::default();
-    let draft = ChargeDraft {
-        conditions: conditions_from_wire(conditions),
-        runs: each(runs, "runs", &mut broken, run_from_wire),
-    };
-    Sent { draft, broken }
-}
-
-fn run_from_wire(sent: v1::TrialRun) -> Sent<RunDraft> {
-    let v1::TrialRun {
-        round_count,
-        position_count,
-        warm_up,
-        reading,
-        end_criterion,
-        outcome: _,
-        conditions,
-        note,
-    } = sent;
-    let mut broken = Violations::default();
-    let draft = RunDraft {
-        round: round_count,
-        position: position_count,
-        warm_up,
-        reading: reading.map(quantity_from_wire),
-        end_criterion: end_criterion_from_wire(end_criterion, "end_criterion", &mut broken),
-        conditions: conditions_from_wire(conditions),
-        note,
-    };
-    Sent { draft, broken }
-}
-
-fn conditions_from_wire(sent: Vec<v1::Condition>) -> Vec<ConditionDraft> {
-    let one = |condition: v1::Condition| {
-        let v1::Condition { field, value } = condition;
-        let value = value.map(|value| match value {
-            WireValue::Quantity(quantity) => WrittenValue::Quantity(quantity_from_wire(quantity)),
-            WireValue::Choice(choice) => WrittenValue::Choice(choice),
-            WireValue::Text(text) => WrittenValue::Text(text),
-            WireValue::Flag(flag) => WrittenValue::Flag(flag),
-        });
-        ConditionDraft { field, value }
-    };
-    sent.into_iter().map(one).collect()
-}
-
-/// Reads a request to submit a trial.
-pub fn submit_trial_from_wire(request: v1::SubmitTrialRequest) -> Sent<Create<TrialId, TrialDraft>> {
-    let v1::SubmitTrialRequest { trial, trial_id, request_id, validate_only } = request;
-    let mut broken = Violations::default();
-    let draft = Create {
-        id: id_from_wire(&trial_id, "trial_id", TrialId::parse, &mut broken),
-        draft: resource_from_wire(trial, "trial", trial_from_wire, &mut broken),
-        request_id: request_id_from_wire(&request_id, &mut broken),
-        validate_only,
-    };
-    Sent { draft, broken }
-}
-
-/// Reads a request to check a trial. Paths begin at the trial, as in the answer.
-///
-/// # Errors
-/// There is no trial in it.
-pub fn check_trial_from_wire(request: v1::CheckTrialRequest) -> Result<Sent<TrialDraft>, Violations> {
-    let v1::CheckTrialRequest { trial } = request;
-    match trial {
-        Some(trial) => Ok(trial_from_wire(trial)),
-        None => Err(Violations::one("trial", "REQUIRED", "send the trial to check")),
-    }
-}
-
-/// Reads a request for one trial.
-///
-/// # Errors
-/// The name or the view cannot be read.
-pub fn get_trial_from_wire(request: &v1::GetTrialRequest) -> Result<(TrialId, View), Violations> {
-    let v1::GetTrialRequest { name, view } = request;
-    let mut broken = Violations::default();
-    let id = name_from_wire(name, "name", TrialId::from_name, &mut broken);
-    let view = view_from_wire(*view, View::Full, &mut broken);
-    match id {
-        Some(id) => broken.finish((id, view)),
-        None => Err(broken),
-    }
-}
-
-/// A request for a list of trials, the filter as text.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct ListTrials {
-    /// Which page.
-    pub page: Page,
-    /// The filter as written.
-    pub filter: String,
-    /// How much of each.
-    pub view: View,
-}
-
-/// Reads a request for trials. Reading the filter is the domain's.
-pub fn list_trials_from_wire(request: v1::ListTrialsRequest) -> Sent<ListTrials> {
-    let v1::ListTrialsRequest { page_size, page_token, filter, view } = request;
-    let mut broken = Violations::default();
-    let draft = ListTrials {
-        page: page_from_wire(page_size, page_token, &mut broken),
-        filter,
-        view: view_from_wire(view, View::Basic, &mut broken),
-    };
-    Sent { draft, broken }
-}
-
-fn view_from_wire(view: i32, usual: View, broken: &mut Violations) -> View {
-    match v1::TrialView::try_from(view) {
-        Ok(v1::TrialView::Unspecified) => usual,
-        Ok(v1::TrialView::Basic) => View::Basic,
-        Ok(v1::TrialView::Full) => View::Full,
-        Err(_) => {
-            unknown(view, "view", &["TRIAL_VIEW_BASIC", "TRIAL_VIEW_FULL"], broken);
-            usual
-        }
-    }
 }
 
 /// Writes a trial.

@@ -1,0 +1,15 @@
+//! The demo: a simulated community whose truth is known. Makers, packs, places and people are invented.
+
+pub mod command;
+pub mod community;
+pub mod compared;
+pub mod inside;
+pub mod invented;
+pub mod model;
+pub mod play;
+pub mod report;
+pub mod seeds;
+pub mod story;
+pub mod truth;
+
+pub use command::{DemoArgs, run};

@@ -1,0 +1,248 @@
+//! Playing the community through the public door, as real clients do: every call over the network, with the token of
+//! whoever makes it.
+
+use std::sync::Mutex;
+
+use anyhow::{Context as _, anyhow};
+use benchring_api::v1;
+use benchring_api::v1::moderation_service_client::ModerationServiceClient;
+use benchring_api::v1::pack_service_client::PackServiceClient;
+use benchring_api::v1::pool_service_client::PoolServiceClient;
+use benchring_api::v1::server_service_client::ServerServiceClient;
+use benchring_api::v1::tool_service_client::ToolServiceClient;
+use benchring_api::v1::trial_service_client::TrialServiceClient;
+use benchring_auth::{Role, development_token};
+use benchring_domain::id::TesterId;
+use benchring_domain::method::Catalogue;
+use futures_util::{StreamExt as _, TryStreamExt as _, stream};
+use indicatif::ProgressBar;
+use tonic::transport::Channel;
+use tonic::{Code, Request, Status};
+use tonic_types::StatusExt as _;
+use uuid::Uuid;
+
+use super::community::roster::ROSTER;
+use super::community::{PlayedTrial, registered, specimens, testers_for, trials_of};
+use super::compared::{Asked, Compared, Levels, Pooled, all};
+use super::story::{Noticed, Story};
+use super::truth::Truths;
+
+/// Calls in flight.
+const IN_FLIGHT: usize = 16;
+/// Those who decide.
+const MODERATORS: [&str; 2] = ["m01", "m02"];
+
+/// The community's way to the server.
+#[derive(Debug)]
+pub struct Players<'a> {
+    channel: Channel,
+    seed: u64,
+    progress: &'a ProgressBar,
+    story: Mutex<Story>,
+    levels: Mutex<Levels>,
+}
+
+/// What became of a trial: kept, or refused for what it says.
+type Sent = Result<v1::Trial, Status>;
+
+impl<'a> Players<'a> {
+    /// Players at a server.
+    pub fn new(channel: Channel, seed: u64, progress: &'a ProgressBar) -> Self {
+        let story = Mutex::new(Story { seed, ..Story::default() });
+        Self { channel, seed, progress, story, levels: Mutex::default() }
+    }
+
+    /// Registers everything, sends `count` trials, has them decided, and asks the questions of the demo.
+    ///
+    /// # Errors
+    /// The server cannot be reached, or refuses what the generator takes for sound.
+    pub async fn play(self, count: usize, catalogue: &Catalogue) -> anyhow::Result<Story> {
+        let testers = testers_for(count);
+        self.register().await?;
+        let mut left = count;
+        // A dozen at a time: those who lend and those who borrow are of one dozen.
+        for first in (0..testers).step_by(ROSTER.len()) {
+            let dozen = first..(first + ROSTER.len()).min(testers);
+            // The lender may come after the last tester that is needed.
+            let owners = first..first + ROSTER.len();
+            let calls = specimens(self.seed, owners).map(|(tester, request)| self.own(tester, request));
+            in_flight(calls).await?;
+            let sent: Vec<PlayedTrial> =
+                dozen.flat_map(|place| trials_of(self.seed, place)).take(left).collect();
+            left -= sent.len();
+            in_flight(sent.into_iter().map(|trial| self.send(trial))).await?;
+        }
+        let compared = self.compare(catalogue).await?;
+        let mut story = self.story.into_inner().map_err(|_| anyhow!("a task of the demo broke"))?;
+        story.compared = compared;
+        story.testers = testers;
+        story.trials = count;
+        let info = ServerServiceClient::new(self.channel).get_server_info(v1::GetServerInfoRequest {}).await;
+        story.data_version =
+            info.map_err(|status| broke("GetServerInfo", &status))?.into_inner().data_version;
+        Ok(story)
+    }
+
+    /// Registers packs and tools.
+    async fn register(&self) -> anyhow::Result<()> {
+        let models = registered(self.seed, 0);
+        for (tester, request) in models.pack_models {
+            let call = by(&tester, Role::Tester, request)?;
+            let kept = PackServiceClient::new(self.channel.clone()).create_pack_model(call).await;
+            let kept = kept.map_err(|status| broke("CreatePackModel", &status))?;
+            self.told(|story| story.take_pack_model(kept.get_ref()))?;
+        }
+        for (tester, request) in models.tool_models {
+            let call = by(&tester, Role::Tester, request)?;
+            let kept = ToolServiceClient::new(self.channel.clone()).create_tool_model(call).await;
+            kept.map_err(|status| broke("CreateToolModel", &status))?;
+        }
+        Ok(())
+    }
+
+    async fn own(&self, tester: String, request: v1::CreatePackSpecimenRequest) -> anyhow::Result<()> {
+        let call = by(&tester, Role::Tester, request)?;
+        let kept = PackServiceClient::new(self.channel.clone()).create_pack_specimen(call).await;
+        kept.map(|_| ()).map_err(|status| broke("CreatePackSpecimen", &status))
+    }
+
+    /// Sends a trial and sees it through: corrected where it was refused or sent back, then accepted.
+    async fn send(&self, played: PlayedTrial) -> anyhow::Result<()> {
+        self.levels.lock().map_err(|_| anyhow!("a task of the demo broke"))?.add(&played);
+        let PlayedTrial { id, tester, sent, corrected, fault, .. } = played;
+        match self.submit(&tester, &id, sent).await? {
+            Ok(trial) => {
+                self.told(|story| story.take(fault, &trial))?;
+                let Some(question) = sends_back(&trial) else { return self.accept(&trial).await };
+                let noticed = Noticed {
+                    trial: id.clone(),
+                    field: question.field.clone(),
+                    message: question.message.clone(),
+                };
+                self.told(|story| story.returned.push(noticed))?;
+                self.decide(&trial, v1::Decision::Return, &question.question).await?;
+                match corrected {
+                    Some(corrected) => self.send_again(&tester, &format!("{id}-again"), corrected).await,
+                    None => Ok(()),
+                }
+            }
+            Err(status) => {
+                let Some(corrected) = corrected else {
+                    return Err(broke(&format!("SubmitTrial {id}"), &status));
+                };
+                self.told(|story| story.take_refusal(fault, &id, &violations(&status)))?;
+                self.send_again(&tester, &id, corrected).await
+            }
+        }
+    }
+
+    async fn send_again(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<()> {
+        match self.submit(tester, id, trial).await? {
+            Ok(trial) => self.accept(&trial).await,
+            Err(status) => Err(broke(&format!("SubmitTrial {id}"), &status)),
+        }
+    }
+
+    async fn submit(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<Sent> {
+        let request = v1::SubmitTrialRequest {
+            trial: Some(trial),
+            trial_id: id.to_owned(),
+            request_id: Uuid::new_v4().to_string(),
+            validate_only: false,
+        };
+        let call = by(tester, Role::Tester, request)?;
+        match TrialServiceClient::new(self.channel.clone()).submit_trial(call).await {
+            Ok(kept) => Ok(Ok(kept.into_inner())),
+            Err(status) if status.code() == Code::InvalidArgument => Ok(Err(status)),
+            Err(status) => Err(broke(&format!("SubmitTrial {id}"), &status)),
+        }
+    }
+
+    async fn accept(&self, trial: &v1::Trial) -> anyhow::Result<()> {
+        self.decide(trial, v1::Decision::Accept, "complete and plausible").await?;
+        self.progress.inc(1);
+        self.told(|story| story.accepted += 1)
+    }
+
+    async fn decide(&self, trial: &v1::Trial, decision: v1::Decision, reason: &str) -> anyhow::Result<()> {
+        let moderator = MODERATORS[trial.name.len() % MODERATORS.len()];
+        let request = v1::DecideTrialRequest {
+            name: trial.name.clone(),
+            decision: decision.into(),
+            reason: reason.to_owned(),
+            etag: trial.etag.clone(),
+            request_id: String::new(),
+        };
+        let call = by(moderator, Role::Moderator, request)?;
+        let decided = ModerationServiceClient::new(self.channel.clone()).decide_trial(call).await;
+        decided.map(|_| ()).map_err(|status| broke(&format!("DecideTrial {}", trial.name), &status))
+    }
+
+    /// Asks the questions of the demo.
+    async fn compare(&self, catalogue: &Catalogue) -> anyhow::Result<Vec<Compared>> {
+        let truths = Truths::compute();
+        let levels = self.levels.lock().map_err(|_| anyhow!("a task of the demo broke"))?.clone();
+        let mut compared = Vec::new();
+        for asked in all() {
+            let pooled = self.ask(asked).await?;
+            compared.push(Compared::new(asked, pooled, catalogue, &truths, &levels));
+        }
+        Ok(compared)
+    }
+
+    async fn ask(&self, asked: Asked) -> anyhow::Result<Option<Pooled>> {
+        let answered = PoolServiceClient::new(self.channel.clone()).compare_packs(asked.request()).await;
+        match answered {
+            Ok(answer) => {
+                let answer = answer.into_inner();
+                let pooled = answer.strata.first().and_then(Pooled::of_wire);
+                self.told(|story| story.sentences.insert(asked, answer.sentence))?;
+                Ok(pooled)
+            }
+            // Nobody ran both packs in that work.
+            Err(status) if matches!(status.code(), Code::NotFound | Code::FailedPrecondition) => Ok(None),
+            Err(status) => Err(broke("ComparePacks", &status)),
+        }
+    }
+
+    fn told<T>(&self, take: impl FnOnce(&mut Story) -> T) -> anyhow::Result<()> {
+        let mut story = self.story.lock().map_err(|_| anyhow!("a task of the demo broke"))?;
+        take(&mut story);
+        Ok(())
+    }
+}
+
+/// Runs calls, some at a time, until all are done or one fails.
+async fn in_flight<F: Future<Output = anyhow::Result<()>>>(
+    calls: impl Iterator<Item = F>,
+) -> anyhow::Result<()> {
+    stream::iter(calls).buffer_unordered(IN_FLIGHT).try_collect::<()>().await
+}
+
+/// A request in somebody's name.
+fn by<T>(person: &str, role: Role, message: T) -> anyhow::Result<Request<T>> {
+    let token = development_token(&TesterId::parse(person)?, role);
+    let mut request = Request::new(message);
+    let header = format!("Bearer {token}").parse().context("a token that is no header")?;
+    request.metadata_mut().insert("authorization", header);
+    Ok(request)
+}
+
+/// The finding for which the demo's moderators send a trial back: a reading that a known slip would explain.
+fn sends_back(trial: &v1::Trial) -> Option<&v1::Finding> {
+    trial.findings.iter().find(|finding| finding.kind == "unit_slip" && !finding.question.is_empty())
+}
+
+/// Field, reason and message of every rule that a refused call broke.
+fn violations(status: &Status) -> Vec<(String, String, String)> {
+    let told = status.get_details_bad_request().map(|bad| bad.field_violations).unwrap_or_default();
+    told.into_iter().map(|v| (v.field, v.reason, v.description)).collect()
+}
+
+fn broke(what: &str, status: &Status) -> anyhow::Error {
+    let told: Vec<String> = violations(status)
+        .into_iter()
+        .map(|(field, reason, message)| format!("{field} ({reason}): {message}"))
+        .collect();
+    anyhow!("{what}: {} {} {}", status.code(), status.message(), told.join("; "))
+}
