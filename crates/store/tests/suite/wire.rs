@@ -35,8 +35,8 @@ async fn forward(mut client: TcpStream, server: String, cuts: Arc<AtomicI32>) ->
                 server.write_all(sent).await?;
                 if commit && cuts.fetch_sub(1, Ordering::SeqCst) > 0 {
                     // The server has answered, so the commit is done; its answer goes nowhere.
-                    server.read(&mut down).await?;
-                    anyhow::bail!("cut");
+                    let answer = server.read(&mut down).await?;
+                    anyhow::bail!("an answer of {answer} bytes was cut off");
                 }
             }
             read = server.read(&mut down) => {
