@@ -246,6 +246,13 @@ async fn steps_that_share_a_batch_are_steps_all_the_same(ring: &TestDatabase) ->
         decide("\"1-2\"", Decision::Reject, 64),
     )?;
     assert_eq!(done, (true, true, true, true, true, true, true, true));
+    assert_steps(&store).await?;
+    assert_eq!(store.audit_verify().await?.fault, None);
+    Ok(store.close().await?)
+}
+
+/// Evidence at each of the steps: how many trials, where the trial stands, which revision of the model.
+async fn assert_steps(store: &Store) -> anyhow::Result<()> {
     let mut seen = Vec::new();
     for at in 5..=12 {
         let evidence = store.evidence(&method()?, Some(at)).await?;
@@ -266,6 +273,5 @@ async fn steps_that_share_a_batch_are_steps_all_the_same(ring: &TestDatabase) ->
             (0, "none", ""),
         ]
     );
-    assert_eq!(store.audit_verify().await?.fault, None);
-    Ok(store.close().await?)
+    Ok(())
 }
