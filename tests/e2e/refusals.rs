@@ -14,8 +14,9 @@ fn condition<'a>(trial: &'a mut v1::Trial, field: &str) -> &'a mut v1::Condition
     trial.conditions.iter_mut().find(|c| c.field == field).unwrap()
 }
 
-fn quantity(text: &str) -> Option<v1::condition::Value> {
-    Some(v1::condition::Value::Quantity(v1::Quantity { as_written: text.into(), ..Default::default() }))
+fn set_quantity(trial: &mut v1::Trial, field: &str, text: &str) {
+    let quantity = v1::Quantity { as_written: text.into(), ..Default::default() };
+    condition(trial, field).value = Some(v1::condition::Value::Quantity(quantity));
 }
 
 /// What is changed, where it is told, and words of the message.
@@ -26,18 +27,8 @@ const TABLE: &[(&str, Change, &str, &[&str])] = &[
         "trial.arms[0].charges[0].runs[0].reading.as_written",
         &["mm"],
     ),
-    (
-        "ambiguous unit",
-        |t| condition(t, "screw_diameter").value = quantity("6 \""),
-        "trial.conditions",
-        &["inch"],
-    ),
-    (
-        "nominal size",
-        |t| condition(t, "drive_depth").value = quantity("2x4"),
-        "trial.conditions",
-        &["2x4", "measure"],
-    ),
+    ("ambiguous unit", |t| set_quantity(t, "screw_diameter", "6 \""), "trial.conditions", &["inch"]),
+    ("nominal size", |t| set_quantity(t, "drive_depth", "2x4"), "trial.conditions", &["2x4", "measure"]),
     (
         "out of limits",
         |t| reading(t).as_written = "400 s".into(),

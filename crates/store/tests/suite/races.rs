@@ -206,7 +206,6 @@ async fn closing_finishes_what_was_taken(ring: &TestDatabase) -> anyhow::Result<
     Ok(store.close().await?)
 }
 
-#[expect(clippy::too_many_lines, reason = "one story, told in order")]
 async fn steps_that_share_a_batch_are_steps_all_the_same(ring: &TestDatabase) -> anyhow::Result<()> {
     let store = ring.open().await?;
     furnish(&store).await?;

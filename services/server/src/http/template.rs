@@ -137,7 +137,8 @@ impl Template {
         }
         let open = self.segments.last() == Some(&Segment::Rest);
         let fits = if open {
-            path.segments.len() + 1 >= self.segments.len()
+            // The rest is at least one segment: a field that is bound takes a value.
+            path.segments.len() >= self.segments.len()
         } else {
             path.segments.len() == self.segments.len()
         };
