@@ -9,16 +9,16 @@ pub enum PoolError {
     /// Nothing to pool.
     #[error("there is nothing to pool, give at least one estimate")]
     Empty,
-    /// An effect is not finite or beyond ±1e80.
-    #[error("entry {index} has the effect {value}, give a finite number within ±1e80")]
+    /// An effect is not finite or beyond ±1e50.
+    #[error("entry {index} has the effect {value}, give a finite number within ±1e50")]
     Effect {
         /// Place in the input, from 0.
         index: usize,
         /// The value as given.
         value: f64,
     },
-    /// A variance is not a positive number between 1e-80 and 1e80.
-    #[error("entry {index} has the variance {value}, give a positive number between 1e-80 and 1e80")]
+    /// A variance is not a positive number between 1e-50 and 1e50.
+    #[error("entry {index} has the variance {value}, give a positive number between 1e-50 and 1e50")]
     Variance {
         /// Place in the input, from 0.
         index: usize,
@@ -31,8 +31,8 @@ pub enum PoolError {
         /// The value as given.
         value: f64,
     },
-    /// A given τ² is negative, not finite or above 1e80.
-    #[error("the given between-unit variance is {value}, give a number from 0 to 1e80")]
+    /// A given τ² is negative, not finite or above 1e50.
+    #[error("the given between-unit variance is {value}, give a number from 0 to 1e50")]
     Tau2 {
         /// The value as given.
         value: f64,
