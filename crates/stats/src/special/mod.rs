@@ -14,9 +14,9 @@
 //! | normal quantile | `statrs::function::erf::erfc_inv` | 2e-16 | called with the tail, it holds to 1e-290 |
 //! | chi-squared tails | `statrs::function::gamma` | 1.3e-10 | up to 100 000 degrees of freedom; `puruspe` panics there |
 //! | digamma, trigamma | `special` | 7e-14, 1e-15 | `statrs` has no trigamma |
-//! | Student t and F tails | own ([`incomplete_beta`]) | 1e-12 | see below |
+//! | Student t and F tails | own ([`incomplete_beta`]) | 1e-13 | see below |
 //! | t, chi-squared, F quantiles | own Newton on the tails | as the tails | see below |
-//! | erfcx | own, on `libm::erfc` | 4e-14 | the crate that has it pulls in big integers and rationals |
+//! | erfcx | own, on `libm::erfc` | 2e-15 | the crate that has it pulls in big integers and rationals |
 //! | inverse of trigamma | own | 1e-12 | no library has it |
 //!
 //! The incomplete beta function of `statrs`, `special` and `puruspe` takes its leading factor from differences of
