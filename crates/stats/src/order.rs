@@ -1,6 +1,6 @@
 //! Bias from the order of runs within a trial.
 //!
-//! Something may drift along the runs of a trial: tools wear, rooms warm up. A drift of δ per run moves a contrast with
+//! Something may drift along the runs of a trial: parts wear, rooms warm up. A drift of δ per run moves a contrast with
 //! arm weights c by δ·Σ c p, p the mean position of each arm. That is a bias, not noise: trials with the same order are
 //! all off the same way and more of them do not help, so it is bounded and added to the interval once, after pooling.
 
