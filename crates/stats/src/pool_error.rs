@@ -69,3 +69,22 @@ pub enum PoolError {
     #[error("the variances of one block are too unlike to be solved together")]
     RankDeficient,
 }
+
+impl PoolError {
+    /// The reason as a stable word in snake case.
+    pub fn reason(&self) -> &'static str {
+        match self {
+            Self::Empty => "nothing_to_pool",
+            Self::Effect { .. } => "not_finite_effect",
+            Self::Variance { .. } => "not_a_variance",
+            Self::Level { .. } => "not_a_level",
+            Self::Tau2 { .. } => "not_a_between_unit_variance",
+            Self::DegreesOfFreedom { .. } => "not_degrees_of_freedom",
+            Self::Drift { .. } => "not_a_drift",
+            Self::Positions { .. } => "positions_do_not_fit",
+            Self::SameTreatment => "same_treatment",
+            Self::NoContrast => "not_connected",
+            Self::RankDeficient => "rank_deficient",
+        }
+    }
+}

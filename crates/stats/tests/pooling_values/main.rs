@@ -2,14 +2,6 @@
 //!
 //! The reference values stand as JSON in `tests/reference`, each with its source and its tolerance.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
-#![expect(
-    clippy::float_cmp,
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "counts in JSON"
-)]
-
 #[path = "../check_values/common.rs"]
 mod common;
 

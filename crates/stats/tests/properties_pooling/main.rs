@@ -1,8 +1,5 @@
 //! Laws of pooling that hold for any input.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
-#![expect(clippy::float_cmp, clippy::cast_possible_truncation, reason = "exact by law, and small counts")]
-
 mod merging;
 mod pairs;
 mod pooling;

@@ -28,7 +28,7 @@ fn dense_least_squares(treatments: &[usize], trials: &[&Vec<Arm>]) -> (DVector<f
     for (row, (trial, arm)) in arms.iter().enumerate() {
         let root = arm.variance.sqrt().recip();
         design[(row, *trial)] = root;
-        let treatment = treatments.binary_search(&arm.treatment).unwrap();
+        let treatment = treatments.binary_search(&arm.treatment).expect("a treatment of the block");
         if treatment > 0 {
             design[(row, trials.len() + treatment - 1)] = root;
         }
@@ -112,7 +112,7 @@ proptest! {
             prop_assert!(*after >= sorted[(sorted.len() - 1) / 2] * (1.0 - 1e-15));
             prop_assert!(*after <= before.max(sorted[sorted.len() / 2]) * (1.0 + 1e-15));
         }
-        prop_assert!(cap_factors(&variances, VoteCap::None).iter().all(|factor| *factor == 1.0));
+        prop_assert!(cap_factors(&variances, VoteCap::None).iter().all(|factor| factor.to_bits() == 1.0_f64.to_bits()));
     }
 
     #[test]
