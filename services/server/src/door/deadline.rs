@@ -85,6 +85,8 @@ pub(super) async fn bound(State(shared): State<Arc<Shared>>, mut request: Reques
     request.extensions_mut().insert(Draining(shared.stop_streams.clone()));
     let answer = async {
         match until {
+            // The timer is no finer than a millisecond: what is late already is not begun.
+            Some(until) if Instant::now() >= until => refuse(too_late()),
             Some(until) => timeout_at(until, next.run(request)).await.unwrap_or_else(|_| refuse(too_late())),
             None => next.run(request).await,
         }
