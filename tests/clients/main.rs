@@ -147,7 +147,7 @@ async fn the_examples_of_the_readme_work_as_they_stand() {
         let text: String = example("python")
             .lines()
             .filter(|line| !line.starts_with("python3 -m venv") && !line.contains("pip install"))
-            .map(|line| format!("{line}\n"))
+            .flat_map(|line| [line, "\n"])
             .collect();
         let text = text
             .replace("venv/bin/python", &python())

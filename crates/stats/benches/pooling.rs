@@ -1,9 +1,12 @@
-//! How the pool of k estimates grows with k: estimators of τ² alone, and the whole answer with interval, Q-profile and I².
+//! How the pool of k estimates grows with k: estimators of τ² alone, the whole answer with interval, Q-profile and I², and a
+//! pair from its trials (merging, pool, order bias, leave-one-out, the answer without blocked trials).
 
 use std::hint::black_box;
 
 use benchring_stats::estimate::{Estimate, Estimates};
 use benchring_stats::heterogeneity::{Tau2Method, q_profile, tau2};
+use benchring_stats::order::RunOrder;
+use benchring_stats::pair::{PairArm, PairOptions, PairTrial, pool_pair};
 use benchring_stats::random_effects::{Options, pool};
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 
@@ -49,5 +52,34 @@ fn pooling(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, pooling);
+/// One trial of two arms for each unit, a third of them in blocked order.
+fn pairs(criterion: &mut Criterion) {
+    for count in [10, 100, 1_000, 10_000] {
+        let trial = |(unit, estimate): (usize, &Estimate)| {
+            let arm = |treatment: u8, effect| PairArm {
+                treatment,
+                effect,
+                variance: 0.5 * estimate.variance,
+                runs: 4,
+            };
+            let gap = if unit % 3 == 0 { 4.0 } else { 0.0 };
+            PairTrial {
+                unit,
+                arms: vec![arm(0, 0.0), arm(1, estimate.effect)],
+                order: RunOrder::Positions(vec![2.5, 2.5 + gap]),
+                df: None,
+            }
+        };
+        let trials: Vec<_> = estimates(count).iter().enumerate().map(trial).collect();
+        let options = PairOptions { drift: 0.01, ..PairOptions::default() };
+        let mut group = criterion.benchmark_group("pair");
+        group.throughput(Throughput::Elements(count as u64)).sample_size(20);
+        group.bench_function(BenchmarkId::new("answer REML", count), |bencher| {
+            bencher.iter(|| pool_pair(black_box(&trials), &0, &1, &options));
+        });
+        group.finish();
+    }
+}
+
+criterion_group!(benches, pooling, pairs);
 criterion_main!(benches);

@@ -73,6 +73,7 @@ pub struct Block {
 ///
 /// d̂ = L⁻¹g, cov = L⁻¹, L = ΣZ′MZ, g = ΣZ′My, first treatment (sort order) fixed at 0, for each connected component.
 /// Trials that hold fewer than two treatments compare nothing and are in no block. Blocks come in the order of their first treatment.
+/// Digits are lost in proportion to the ratio of the largest to the smallest variance of a block: of sixteen, ten are left at a million.
 ///
 /// # Errors
 /// [`PoolError::Effect`] or [`PoolError::Variance`] with the place of the trial; [`PoolError::RankDeficient`] where double

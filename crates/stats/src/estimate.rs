@@ -4,10 +4,10 @@ use crate::pool_error::PoolError;
 
 /// Largest effect, in absolute value, and largest variance that is taken.
 ///
-/// Squares and products of four stay finite below it, so that no result can overflow to NaN.
-const LARGEST: f64 = 1e80;
+/// The highest power that any sum takes of them stays finite below it, so that no result can overflow to NaN.
+const LARGEST: f64 = 1e50;
 /// Smallest variance that is taken.
-const SMALLEST_VARIANCE: f64 = 1e-80;
+const SMALLEST_VARIANCE: f64 = 1e-50;
 
 /// One estimate and the variance of its error.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,6 +1,6 @@
 //! Bias from the order of runs within a trial.
 //!
-//! Something may drift along the runs of a trial: tools wear, rooms warm up. A drift of δ per run moves a contrast with
+//! Something may drift along the runs of a trial: parts wear, rooms warm up. A drift of δ per run moves a contrast with
 //! arm weights c by δ·Σ c p, p the mean position of each arm. That is a bias, not noise: trials with the same order are
 //! all off the same way and more of them do not help, so it is bounded and added to the interval once, after pooling.
 
@@ -9,25 +9,25 @@
 pub struct RunSlot {
     /// The arm, from 0.
     pub arm: usize,
-    /// Runs of an arm with the same number belong together (nested repeats) and are averaged first.
-    pub cluster: usize,
+    /// Runs of an arm with the same number were made on one charge and are averaged first.
+    pub charge: usize,
     /// Whether the run counts in the arm's mean; one that does not still takes a position.
     pub scored: bool,
 }
 
-/// Mean position of each arm, runs counted from 1: the mean over clusters of the cluster's mean position, the same linear
+/// Mean position of each arm, runs counted from 1: the mean over charges of the charge's mean position, the same linear
 /// map by which the arm's own mean is made; none for an arm without a scored run.
 pub fn arm_positions(runs: &[RunSlot], arms: usize) -> Vec<Option<f64>> {
-    let mut clusters = std::collections::BTreeMap::<(usize, usize), (f64, f64)>::new();
+    let mut charges = std::collections::BTreeMap::<(usize, usize), (f64, f64)>::new();
     for (place, run) in runs.iter().enumerate().filter(|(_, run)| run.scored) {
-        let (sum, count) = clusters.entry((run.arm, run.cluster)).or_insert((0.0, 0.0));
+        let (sum, count) = charges.entry((run.arm, run.charge)).or_insert((0.0, 0.0));
         *sum += (place + 1) as f64;
         *count += 1.0;
     }
     (0..arms)
         .map(|arm| {
             let means: Vec<f64> =
-                clusters.range((arm, 0)..=(arm, usize::MAX)).map(|(_, (sum, count))| sum / count).collect();
+                charges.range((arm, 0)..=(arm, usize::MAX)).map(|(_, (sum, count))| sum / count).collect();
             (!means.is_empty()).then(|| means.iter().sum::<f64>() / means.len() as f64)
         })
         .collect()

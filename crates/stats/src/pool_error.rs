@@ -9,16 +9,16 @@ pub enum PoolError {
     /// Nothing to pool.
     #[error("there is nothing to pool, give at least one estimate")]
     Empty,
-    /// An effect is not finite or beyond ±1e80.
-    #[error("entry {index} has the effect {value}, give a finite number within ±1e80")]
+    /// An effect is not finite or beyond ±1e50.
+    #[error("entry {index} has the effect {value}, give a finite number within ±1e50")]
     Effect {
         /// Place in the input, from 0.
         index: usize,
         /// The value as given.
         value: f64,
     },
-    /// A variance is not a positive number between 1e-80 and 1e80.
-    #[error("entry {index} has the variance {value}, give a positive number between 1e-80 and 1e80")]
+    /// A variance is not a positive number between 1e-50 and 1e50.
+    #[error("entry {index} has the variance {value}, give a positive number between 1e-50 and 1e50")]
     Variance {
         /// Place in the input, from 0.
         index: usize,
@@ -31,8 +31,8 @@ pub enum PoolError {
         /// The value as given.
         value: f64,
     },
-    /// A given τ² is negative, not finite or above 1e80.
-    #[error("the given between-unit variance is {value}, give a number from 0 to 1e80")]
+    /// A given τ² is negative, not finite or above 1e50.
+    #[error("the given between-unit variance is {value}, give a number from 0 to 1e50")]
     Tau2 {
         /// The value as given.
         value: f64,
@@ -68,4 +68,23 @@ pub enum PoolError {
     /// The variances are too unlike for the block to be solved in double precision.
     #[error("the variances of one block are too unlike to be solved together")]
     RankDeficient,
+}
+
+impl PoolError {
+    /// The reason as a stable word in snake case.
+    pub fn reason(&self) -> &'static str {
+        match self {
+            Self::Empty => "nothing_to_pool",
+            Self::Effect { .. } => "not_finite_effect",
+            Self::Variance { .. } => "not_a_variance",
+            Self::Level { .. } => "not_a_level",
+            Self::Tau2 { .. } => "not_a_between_unit_variance",
+            Self::DegreesOfFreedom { .. } => "not_degrees_of_freedom",
+            Self::Drift { .. } => "not_a_drift",
+            Self::Positions { .. } => "positions_do_not_fit",
+            Self::SameTreatment => "same_treatment",
+            Self::NoContrast => "not_connected",
+            Self::RankDeficient => "rank_deficient",
+        }
+    }
 }

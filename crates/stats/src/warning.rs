@@ -26,6 +26,23 @@ pub enum Warning {
     TauHeldInLeaveOneOut,
 }
 
+impl Warning {
+    /// The warning as a stable word in snake case.
+    pub fn reason(self) -> &'static str {
+        match self {
+            Self::SingleUnit => "single_unit",
+            Self::TwoUnits => "two_units",
+            Self::TauNotEstimable => "tau_not_estimable",
+            Self::TauAssumed => "tau_assumed",
+            Self::DominantUnit => "dominant_unit",
+            Self::Heterogeneous => "heterogeneous",
+            Self::BlockedOrder => "blocked_order",
+            Self::BlockedBias => "blocked_bias",
+            Self::TauHeldInLeaveOneOut => "tau_held_in_leave_one_out",
+        }
+    }
+}
+
 /// I² above which [`Warning::Heterogeneous`] is raised.
 pub const HETEROGENEOUS_I2: f64 = 0.75;
 

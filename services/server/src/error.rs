@@ -247,7 +247,10 @@ mod tests {
         let after = Duration::from_millis(1500);
         let status =
             Refusal::Later { reason: Reason::Overloaded, message: "busy".to_owned(), after }.into_status();
-        assert_eq!(status.metadata().get("grpc-retry-pushback-ms").map(|v| v.as_bytes()), Some(&b"1500"[..]));
+        assert_eq!(
+            status.metadata().get("grpc-retry-pushback-ms").map(tonic::metadata::MetadataValue::as_bytes),
+            Some(&b"1500"[..])
+        );
         assert_eq!(status.get_details_retry_info().and_then(|i| i.retry_delay), Some(after));
     }
 }

@@ -24,6 +24,7 @@ pub struct Row {
 macro_rules! reasons {
     ($($(#[$only:ident])? $variant:ident, $name:literal, $code:ident, $http:literal, $meaning:literal;)+) => {
         /// Why a call is refused. The meaning of each is its row in [`ALL`].
+        #[expect(clippy::doc_markdown, reason = "the meanings are told to clients as they stand")]
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
         pub enum Reason {
             $(#[doc = $meaning] $variant,)+

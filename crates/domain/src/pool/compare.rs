@@ -101,7 +101,10 @@ impl Question {
         let pooling = Pooling { question: self, method, spread: &spread, divisors };
         let units = units_of(&counted);
         let mut reasons = Reasons::default();
-        let main = pooling.pool(&counted, &units, Stopped::Censored, &mut reasons)?;
+        let Some(main) = pooling.pool(&counted, &units, Stopped::Censored, &mut reasons) else {
+            outside.merge(reasons);
+            return None;
+        };
         let pair_trials: Vec<&EvidenceTrial> = counted.iter().copied().filter(|t| self.about(t)).collect();
         let assumed = |t: &&&EvidenceTrial| t.summary.class_basis == ClassBasis::Assumed;
         let informative = warnings::informative_stops(method, &pair_trials, self);

@@ -33,6 +33,13 @@ impl Reasons {
             .push(trial.clone());
     }
 
+    /// Takes over what `other` gathered.
+    pub(super) fn merge(&mut self, other: Self) {
+        for (reason, (message, trials)) in other.0 {
+            self.0.entry(reason).or_insert_with(|| (message, Vec::new())).1.extend(trials);
+        }
+    }
+
     pub(super) fn finish(self) -> Vec<LeftOut> {
         self.0
             .into_iter()

@@ -21,9 +21,15 @@ fn text(value: &Value) -> String {
     value.as_str().unwrap_or_else(|| panic!("not a text: {value}")).to_owned()
 }
 
+/// Counts of scored runs.
+fn counts(value: &Value) -> Vec<u32> {
+    let count = |n: &Value| n.as_u64().and_then(|n| u32::try_from(n).ok()).expect("a count");
+    value.as_array().expect("counts").iter().map(count).collect()
+}
+
 /// Runs a check on all cases of a kind, of which there must be `count`, with the tolerance stated for it.
 fn each(kind: &str, count: usize, check: impl Fn(Tolerance, &Value)) {
-    let file = reference("charges_order_units");
+    let file = reference("order_and_units");
     let tolerance = file["tolerance"].get(kind).unwrap_or(&file["tolerance"]["default"]);
     let mine: Vec<&Value> = cases(&file).iter().filter(|case| case["kind"] == kind).collect();
     assert_eq!(mine.len(), count, "cases of {kind}");
@@ -35,15 +41,15 @@ fn each(kind: &str, count: usize, check: impl Fn(Tolerance, &Value)) {
 #[test]
 fn positions_of_arms_agree() {
     each("positions", 5, |tolerance, case| {
-        let mut clusters = BTreeMap::new();
+        let mut charges = BTreeMap::new();
         let mut slots = Vec::new();
         for run in case["input"]["order"].as_array().unwrap() {
-            let next = clusters.len();
-            let cluster = *clusters.entry(text(&run[1])).or_insert(next);
-            slots.push(RunSlot { arm: usize::from(run[0] == "B"), cluster, scored: true });
+            let next = charges.len();
+            let charge = *charges.entry(text(&run[1])).or_insert(next);
+            slots.push(RunSlot { arm: usize::from(run[0] == "B"), charge, scored: true });
         }
         let positions: Vec<f64> = arm_positions(&slots, 2).into_iter().map(Option::unwrap).collect();
-        let runs: Vec<u32> = numbers(&case["input"]["runs"]).into_iter().map(|n| n as u32).collect();
+        let runs: Vec<u32> = counts(&case["input"]["runs"]);
         let want = &case["expected"];
         for (what, got, want) in [
             ("A", positions[0], &want["positions"]["A"]),
@@ -67,28 +73,28 @@ fn trials(case: &Value) -> Vec<PairTrial<String, String>> {
     let read = |trial: &Value| {
         let tester = text(&trial["tester"]);
         let unit = input["units"].get(&tester).map_or(tester, text);
-        let runs = numbers(&trial["n"]);
-        let arm = |(arm, runs): (&Value, f64)| PairArm {
+        let runs = counts(&trial["n"]);
+        let arm = |(arm, runs): (&Value, u32)| PairArm {
             treatment: text(&arm[0]),
             effect: number(&arm[1]),
             variance: number(&arm[2]),
-            runs: runs as u32,
+            runs,
         };
         let positions = &trial["positions"];
         let order =
             if positions.is_null() { RunOrder::NotRecorded } else { RunOrder::Positions(numbers(positions)) };
         PairTrial {
             unit,
-            arms: trial["arms"].as_array().unwrap().iter().zip(runs).map(arm).collect(),
+            arms: trial["arms"].as_array().expect("arms").iter().zip(runs).map(arm).collect(),
             order,
             df: None,
         }
     };
-    input["trials"].as_array().unwrap().iter().map(read).collect()
+    input["trials"].as_array().expect("trials").iter().map(read).collect()
 }
 
 fn is_network(case: &Value) -> bool {
-    case["id"].as_str().unwrap().starts_with("bound_network")
+    case["id"].as_str().expect("an id").starts_with("bound_network")
 }
 
 #[test]

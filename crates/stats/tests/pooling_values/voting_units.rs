@@ -6,7 +6,7 @@ use crate::common::{cases, reference};
 
 #[test]
 fn members_that_share_an_item_are_one_unit() {
-    let file = reference("charges_order_units");
+    let file = reference("order_and_units");
     let mine = || cases(&file).iter().filter(|case| case["kind"] == "voting_units");
     assert!(mine().count() >= 3);
     for case in mine() {

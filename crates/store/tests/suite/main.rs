@@ -15,6 +15,7 @@ mod packs;
 mod races;
 mod trials;
 mod values;
+mod wire;
 
 /// Makes two tests of each function: one on SQLite, one on PostgreSQL.
 macro_rules! on_both {

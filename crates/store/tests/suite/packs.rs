@@ -118,6 +118,7 @@ async fn pages_of_models_meet_without_gap_or_overlap(ring: &TestDatabase) -> any
         let Some(last) = page.last() else { break };
         after = Some(last.model.id.clone());
         seen.extend(page.into_iter().map(|row| row.model.id.to_string()));
+        anyhow::ensure!(seen.len() <= ids.len(), "the pages do not end: {seen:?}");
     }
     assert_eq!(seen, ids);
     let some = [PackModelId::parse("ab")?, PackModelId::parse("nobody")?, PackModelId::parse("k3")?];

@@ -7,7 +7,7 @@ use futures_util::future::{join_all, try_join_all};
 
 use crate::database::TestDatabase;
 use crate::on_both;
-use crate::values::{by, by_moderator, furnish, new_trial, pack_model};
+use crate::values::{by, by_moderator, furnish, method, new_trial, pack_model, under};
 
 on_both!(
     of_two_updates_with_one_etag_one_wins,
@@ -18,6 +18,7 @@ on_both!(
     a_row_that_cannot_be_written_sinks_nobody_else,
     a_dropped_caller_leaves_a_whole_write_or_none,
     closing_finishes_what_was_taken,
+    steps_that_share_a_batch_are_steps_all_the_same,
 );
 
 async fn of_two_updates_with_one_etag_one_wins(ring: &TestDatabase) -> anyhow::Result<()> {
@@ -203,4 +204,73 @@ async fn closing_finishes_what_was_taken(ring: &TestDatabase) -> anyhow::Result<
     let store = ring.open().await?;
     assert_eq!(store.data_version().await?, done);
     Ok(store.close().await?)
+}
+
+async fn steps_that_share_a_batch_are_steps_all_the_same(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    let id = new_trial("one", "t01")?.id;
+    let decide = |etag: &str, decision, seconds| {
+        let (store, id, etag) = (store.clone(), id.clone(), etag.to_owned());
+        async move {
+            let act = by_moderator("t09", seconds)?;
+            anyhow::Ok(store.trial_decide(&id, etag, decision, "step".into(), act).await?.is_some())
+        }
+    };
+    let revise = |seconds| {
+        let store = store.clone();
+        async move {
+            let mut model = pack_model("k5")?;
+            model.region = format!("step {seconds}");
+            anyhow::Ok(store.pack_model_update(model, None, by("t01", seconds)?).await?.is_some())
+        }
+    };
+    let add = async {
+        let act = under(by("t01", 60)?, "SubmitTrial", "r1", "p");
+        anyhow::Ok(store.trial_add(new_trial("one", "t01")?, act).await.is_ok())
+    };
+    let again = async {
+        let act = under(by("t01", 61)?, "SubmitTrial", "r1", "p");
+        anyhow::Ok(store.trial_add(new_trial("two", "t01")?, act).await?.id == id)
+    };
+    // The first is taken at once; the others gather meanwhile, in this order.
+    let done = tokio::try_join!(
+        revise(1),
+        revise(2),
+        add,
+        again,
+        decide("\"1-0\"", Decision::Accept, 62),
+        revise(3),
+        decide("\"1-1\"", Decision::Dispute, 63),
+        decide("\"1-2\"", Decision::Reject, 64),
+    )?;
+    assert_eq!(done, (true, true, true, true, true, true, true, true));
+    assert_steps(&store).await?;
+    assert_eq!(store.audit_verify().await?.fault, None);
+    Ok(store.close().await?)
+}
+
+/// Evidence at each of the steps: how many trials, where the trial stands, which revision of the model.
+async fn assert_steps(store: &Store) -> anyhow::Result<()> {
+    let mut seen = Vec::new();
+    for at in 5..=12 {
+        let evidence = store.evidence(&method()?, Some(at)).await?;
+        let standing = evidence.trials.first().map(|trial| trial.standing.id());
+        let region = evidence.pack_models.values().next().map(|model| model.region.clone());
+        seen.push((evidence.trials.len(), standing.unwrap_or("none"), region.unwrap_or_default()));
+    }
+    assert_eq!(
+        seen.iter().map(|(n, standing, region)| (*n, *standing, region.as_str())).collect::<Vec<_>>(),
+        [
+            (0, "none", ""),
+            (0, "none", ""),
+            (0, "none", ""),
+            (1, "pending", "step 2"),
+            (1, "accepted", "step 2"),
+            (1, "accepted", "step 3"),
+            (1, "disputed", "step 3"),
+            (0, "none", ""),
+        ]
+    );
+    Ok(())
 }

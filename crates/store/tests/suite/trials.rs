@@ -187,6 +187,7 @@ async fn pages_of_trials_meet_without_gap_or_overlap(ring: &TestDatabase) -> any
         let submit_time = last.submit_time.as_microsecond();
         query.after = Some(TrialCursor { submit_time, id: last.id.clone() });
         seen.extend(page.into_iter().map(|row| row.id.to_string()));
+        anyhow::ensure!(seen.len() <= ids.len(), "the pages do not end: {seen:?}");
     }
     assert_eq!(seen, ids.into_iter().map(|(_, id)| id).collect::<Vec<_>>());
     Ok(store.close().await?)

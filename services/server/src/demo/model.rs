@@ -2,7 +2,7 @@
 //!
 //! # Formula
 //! At constant torque the motor draws the current I, and its speed goes with the voltage behind all resistance:
-//! speed ~ OCV(soc) - I (R + R_t), OCV the open-circuit voltage of the pack, R its resistance, R_t that of tool and
+//! `speed ~ OCV(soc) - I (R + R_t)`, OCV the open-circuit voltage of the pack, R its resistance, `R_t` that of tool and
 //! leads. At its terminals the pack gives V = OCV(soc) - I R, and it cuts off where V falls to [`CUTOFF_V`].
 //! R(T) = R20 exp(b (1/T - 1/293.15 K)), b = [`RESISTANCE_B_K`].
 //! # Reference

@@ -42,11 +42,8 @@ pub struct Players<'a> {
     levels: Mutex<Levels>,
 }
 
-/// What became of a trial at first.
-enum First {
-    Kept(v1::Trial),
-    Refused(Status),
-}
+/// What became of a trial: kept, or refused for what it says.
+type Sent = Result<v1::Trial, Status>;
 
 impl<'a> Players<'a> {
     /// Players at a server.
@@ -114,7 +111,7 @@ impl<'a> Players<'a> {
         self.levels.lock().map_err(|_| anyhow!("a task of the demo broke"))?.add(&played);
         let PlayedTrial { id, tester, sent, corrected, fault, .. } = played;
         match self.submit(&tester, &id, sent).await? {
-            First::Kept(trial) => {
+            Ok(trial) => {
                 self.told(|story| story.take(fault, &trial))?;
                 let Some(question) = sends_back(&trial) else { return self.accept(&trial).await };
                 let noticed = Noticed {
@@ -129,7 +126,7 @@ impl<'a> Players<'a> {
                     None => Ok(()),
                 }
             }
-            First::Refused(status) => {
+            Err(status) => {
                 let Some(corrected) = corrected else {
                     return Err(broke(&format!("SubmitTrial {id}"), &status));
                 };
@@ -141,12 +138,12 @@ impl<'a> Players<'a> {
 
     async fn send_again(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<()> {
         match self.submit(tester, id, trial).await? {
-            First::Kept(trial) => self.accept(&trial).await,
-            First::Refused(status) => Err(broke(&format!("SubmitTrial {id}"), &status)),
+            Ok(trial) => self.accept(&trial).await,
+            Err(status) => Err(broke(&format!("SubmitTrial {id}"), &status)),
         }
     }
 
-    async fn submit(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<First> {
+    async fn submit(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<Sent> {
         let request = v1::SubmitTrialRequest {
             trial: Some(trial),
             trial_id: id.to_owned(),
@@ -155,8 +152,8 @@ impl<'a> Players<'a> {
         };
         let call = by(tester, Role::Tester, request)?;
         match TrialServiceClient::new(self.channel.clone()).submit_trial(call).await {
-            Ok(kept) => Ok(First::Kept(kept.into_inner())),
-            Err(status) if status.code() == Code::InvalidArgument => Ok(First::Refused(status)),
+            Ok(kept) => Ok(Ok(kept.into_inner())),
+            Err(status) if status.code() == Code::InvalidArgument => Ok(Err(status)),
             Err(status) => Err(broke(&format!("SubmitTrial {id}"), &status)),
         }
     }

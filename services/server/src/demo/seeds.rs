@@ -121,7 +121,9 @@ pub fn community(
 ) -> anyhow::Result<(Vec<Compared>, usize)> {
     let sent: Vec<_> = trials(seed, sessions_of_the_roster()).collect();
     let mut levels = Levels::default();
-    sent.iter().for_each(|trial| levels.add(trial));
+    for trial in &sent {
+        levels.add(trial);
+    }
     let inside = Inside::play(catalogue, registered(seed, ROSTER.len()), sent.into_iter())?;
     let compared = all().map(|asked| {
         let question = question_from_wire(asked.request())
@@ -152,7 +154,7 @@ pub fn play(first: u64, count: usize) -> anyhow::Result<Outcome> {
                 .collect::<Result<Vec<_>, _>>()
         };
         let threads: Vec<_> = (0..cores).map(|core| scope.spawn(move || some(core))).collect();
-        threads.into_iter().map(|thread| thread.join()).collect::<Vec<_>>()
+        threads.into_iter().map(thread::ScopedJoinHandle::join).collect::<Vec<_>>()
     });
     let mut outcome = Outcome { communities: count, ..Outcome::default() };
     for part in parts {

@@ -32,9 +32,9 @@ struct Held {
 ///
 /// # Formula
 /// In one trial both packs share air, site and drift, and all else is drawn for each by itself. So
-/// E[ln B/A | both hold] = sum over air of h_A h_B (m_B - m_A) / sum of h_A h_B, h the share of specimens that hold the
-/// load in that air, m the mean of ln reading of those that do. Scatter of runs, charges and hands is alike in both
-/// arms and cancels.
+/// `E[ln B/A | both hold] = sum over air of h_A h_B (m_B - m_A) / sum over air of h_A h_B`, `h` the share of specimens
+/// that hold the load in that air, `m` the mean of ln reading of those that do. Scatter of runs, charges and hands is
+/// alike in both arms and cancels.
 #[derive(Debug)]
 pub struct Truths {
     /// By work, range of air and pack: one entry an air temperature.

@@ -98,7 +98,7 @@ impl Inner {
     async fn choose(&self, mut request: Request<Body>) -> Response<Body> {
         let kind = kind(request.headers());
         if let Some(refusal) = self.unfit(&kind, &request) {
-            return self.json.refuse(request, refusal).await;
+            return self.json.refuse(&request, refusal);
         }
         match kind {
             Kind::Other => {

@@ -1,8 +1,8 @@
 //! The door: one service that speaks gRPC, gRPC-Web and JSON, with one path to the rpcs.
 //!
-//! From outside to inside every call passes [`watch`] (span, event, counts), [`complete`] (every refusal
-//! carries `ErrorInfo`), [`guard`] (panics, who is calling, how many at once), [`deadline`] and
-//! [`measure`] (sizes). gRPC from the network passes [`trim`] before that, gRPC-Web its translation, and
+//! From outside to inside every call passes `watch` (span, event, counts), `complete` (every refusal
+//! carries `ErrorInfo`), `guard` (panics, who is calling, how many at once), `deadline` and
+//! `measure` (sizes). gRPC from the network passes `trim` before that, gRPC-Web its translation, and
 //! a JSON call becomes a gRPC call at [`crate::http`]. [`Door`] needs no port: tests call it as it is.
 
 mod body;

@@ -18,7 +18,7 @@ pub(super) enum BodyIs {
 
 /// One HTTP method and path of an rpc.
 #[derive(Debug, Clone)]
-pub struct Binding {
+pub(super) struct Binding {
     /// `None` binds every method.
     pub(super) method: Option<Method>,
     pub(super) template: Template,
@@ -222,7 +222,7 @@ mod tests {
         let pool = DescriptorPool::decode(benchring_api::FILE_DESCRIPTOR_SET).expect("descriptors");
         let bound = own().0;
         for rpc in pool.services().flat_map(|s| s.methods().collect::<Vec<_>>()) {
-            assert!(bound.iter().any(|b| b.rpc == rpc), "{}", rpc.full_name());
+            assert!(bound.iter().any(|b| b.rpc.full_name() == rpc.full_name()), "{}", rpc.full_name());
         }
     }
 
@@ -275,7 +275,11 @@ mod tests {
             .to_owned();
         for (rpc, path) in rpcs {
             let rule = format!("option (google.api.http) = {{get: \"{path}\"}};");
-            text.push_str(&format!("rpc {rpc}(Ask) returns (Answer) {{ {rule} }}"));
+            text += "rpc ";
+            text += rpc;
+            text += "(Ask) returns (Answer) { ";
+            text += &rule;
+            text += " }";
         }
         text.push('}');
         let dir = tempfile::tempdir().expect("a folder");

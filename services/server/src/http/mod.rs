@@ -26,6 +26,7 @@ use tower_http::compression::CompressionLayer;
 pub use binding::BadBinding;
 use binding::{Bindings, Found};
 use problem::Problems;
+pub use template::BadTemplate;
 use template::Path;
 
 use crate::door::{RequestId, Shared};
@@ -66,8 +67,8 @@ impl JsonDoor {
     }
 
     /// Refuses a request that came with the content type of gRPC but cannot be one.
-    pub(crate) async fn refuse(&self, request: Request<Body>, refusal: Refusal) -> Response<Body> {
-        let id = id_of(&request);
+    pub(crate) fn refuse(&self, request: &Request<Body>, refusal: Refusal) -> Response<Body> {
+        let id = id_of(request);
         self.problem(&id, refusal)
     }
 

@@ -31,7 +31,7 @@ struct Variable {
 
 /// A path template.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Template {
+pub(super) struct Template {
     segments: Vec<Segment>,
     variables: Vec<Variable>,
     verb: Option<String>,
@@ -39,14 +39,14 @@ pub struct Template {
 
 /// A path cut into decoded segments and a verb.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Path {
+pub(super) struct Path {
     segments: Vec<String>,
     verb: Option<String>,
 }
 
 impl Path {
     /// Cuts a path as it stood in the request line. `None` where it can match nothing.
-    pub fn parse(path: &str) -> Option<Self> {
+    pub(super) fn parse(path: &str) -> Option<Self> {
         let mut raw: Vec<&str> = path.strip_prefix('/')?.split('/').collect();
         let last = raw.pop()?.replace("%3A", ":").replace("%3a", ":");
         let (last, verb) = match last.rsplit_once(':') {
@@ -68,7 +68,7 @@ impl Template {
     ///
     /// # Errors
     /// [`BadTemplate`] where it breaks the grammar.
-    pub fn parse(text: &str) -> Result<Self, BadTemplate> {
+    pub(super) fn parse(text: &str) -> Result<Self, BadTemplate> {
         let bad = |why| BadTemplate { template: text.to_owned(), why };
         let mut rest = text.strip_prefix('/').ok_or_else(|| bad("it must begin with a slash"))?;
         let mut template = Self { segments: Vec::new(), variables: Vec::new(), verb: None };
@@ -126,18 +126,19 @@ impl Template {
     }
 
     /// The field paths that are bound, such as `pack_model.name`.
-    pub fn fields(&self) -> impl Iterator<Item = &str> {
+    pub(super) fn fields(&self) -> impl Iterator<Item = &str> {
         self.variables.iter().map(|v| v.field.as_str())
     }
 
     /// The values of the bound fields, in the order of [`Template::fields`], where `path` matches.
-    pub fn matches(&self, path: &Path) -> Option<Vec<(&str, String)>> {
+    pub(super) fn matches(&self, path: &Path) -> Option<Vec<(&str, String)>> {
         if self.verb != path.verb {
             return None;
         }
         let open = self.segments.last() == Some(&Segment::Rest);
         let fits = if open {
-            path.segments.len() + 1 >= self.segments.len()
+            // The rest is at least one segment: a field that is bound takes a value.
+            path.segments.len() >= self.segments.len()
         } else {
             path.segments.len() == self.segments.len()
         };
@@ -163,7 +164,7 @@ impl Template {
     }
 
     /// Whether some path matches both.
-    pub fn overlaps(&self, other: &Self) -> bool {
+    pub(super) fn overlaps(&self, other: &Self) -> bool {
         self.verb == other.verb && overlap(&self.segments, &other.segments)
     }
 }

@@ -87,7 +87,7 @@ impl Listener {
         self.address
     }
 
-    /// Serves `door` until `stop` fires and everything has ended, in order: health says NOT_SERVING while
+    /// Serves `door` until `stop` fires and everything has ended, in order: health says `NOT_SERVING` while
     /// new connections are still taken; then streams end; then calls in work; what is left is cut off.
     ///
     /// # Errors

@@ -89,7 +89,7 @@ impl App {
             let method = catalogue
                 .method(&question.method)
                 .ok_or_else(|| Refusal::internal("a method that was checked is not in the catalogue"))?;
-            let found = question.ask(method, &evidence, &measured).map_err(no_answer)?;
+            let found = question.ask(method, &evidence, &measured).map_err(|why| no_answer(&why))?;
             Ok(told(&caller, method, &evidence, &found, cautions))
         };
         tokio::task::spawn_blocking(work).await.map_err(Refusal::internal)?
@@ -123,8 +123,8 @@ fn etag(question: &Question, evidence_version: i64, caller: &Caller) -> String {
     format!("W/\"{}\"", &sha256_hex(whole.as_bytes())[..24])
 }
 
-fn no_answer(why: NoAnswer) -> Refusal {
-    let reason = match &why {
+fn no_answer(why: &NoAnswer) -> Refusal {
+    let reason = match why {
         NoAnswer::NoEvidence { .. } => Reason::NoEvidence,
         NoAnswer::NotConnected { .. } => Reason::NotConnected,
         NoAnswer::NotNormalisable(_) => Reason::Precondition,

@@ -86,7 +86,7 @@ impl Check<'_> {
         let Some(reading) = &run.reading else { return };
         let corrected =
             if distance > 0.0 { reading.canonical() / factor } else { reading.canonical() * factor };
-        let ratio = number(distance.exp());
+        let ratio = number((distance.exp() * 1000.0).round() / 1000.0);
         let said = crate::measure::said(reading);
         let likely = with_unit(corrected, Quantity::dimension(reading).canonical());
         self.notes.add_once(
@@ -95,7 +95,7 @@ impl Check<'_> {
                 kind: FindingKind::UnitSlip,
                 field: join(&run.at, "reading"),
                 message: format!(
-                    "{said} is {ratio} times the other runs of its arm, as when {units} are mixed up (factor {}): confirm or correct it",
+                    "{said} is {ratio} times the other runs of its arm, which a slip of {units} would explain (factor {}): confirm or correct it",
                     number(factor)
                 ),
                 question: format!("is it {said}, or {likely}?"),

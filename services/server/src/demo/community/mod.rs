@@ -81,14 +81,12 @@ pub fn trials_of(seed: u64, place: usize) -> impl Iterator<Item = PlayedTrial> {
 
 /// Testers that it takes to send `count` trials.
 pub fn testers_for(count: usize) -> usize {
-    let mut sent = 0;
-    (0..)
-        .take_while(|place| {
-            let needed = sent < count;
-            sent += tester(*place).sessions.len();
-            needed
-        })
-        .count()
+    let (mut testers, mut sent) = (0, 0);
+    while sent < count {
+        sent += tester(testers).sessions.len();
+        testers += 1;
+    }
+    testers
 }
 
 /// One trial of one tester.

@@ -270,7 +270,9 @@ pub fn draw_session(
     }
     if fault == Some(Fault::F11) {
         let m4 = arms.iter().position(|arm| PACKS[arm.pack].code == "M4");
-        m4.into_iter().for_each(|arm| stop_by_hand(&mut charges[arm][0]));
+        if let Some(arm) = m4 {
+            stop_by_hand(&mut charges[arm][0]);
+        }
     }
     let logged = tester.timing == Timing::Logger && work.sort != Sort::Capacity;
     let watt = logged.then(|| arms.iter().map(|arm| bench.watt(arm, air_c, rng)).collect());

@@ -1,0 +1,31 @@
+//! Stories from outside, each on every database there is.
+
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on has failed")]
+
+mod access;
+mod any_bytes;
+mod json_door;
+mod pools;
+mod refusals;
+mod trials;
+
+use tonic::Status;
+use tonic_types::StatusExt as _;
+
+/// Field and reason of every violation.
+pub(crate) fn violations(status: &Status) -> Vec<(String, String)> {
+    let bad = status.get_details_bad_request().unwrap_or_else(|| panic!("no violations: {status:?}"));
+    bad.field_violations.into_iter().map(|v| (v.field, v.reason)).collect()
+}
+
+/// The reason of a refusal, which is always of the list.
+pub(crate) fn reason(status: &Status) -> String {
+    let info = status.get_details_error_info().unwrap_or_else(|| panic!("no ErrorInfo: {status:?}"));
+    assert_eq!(info.domain, "benchring");
+    assert!(
+        benchring_server::reason::ALL.iter().any(|(_, row)| row.name == info.reason),
+        "{} is not on the list",
+        info.reason
+    );
+    info.reason
+}

@@ -1,0 +1,142 @@
+//! A question over many trials.
+
+use benchring_api::v1;
+use benchring_tests::{by, fixture, json, on_each};
+use tonic::Code;
+
+use crate::{reason, violations};
+
+const SCREWS: &str = "methods/screw-drive-time/versions/1";
+
+fn compare(method: &str, a: &str, b: &str) -> v1::ComparePacksRequest {
+    v1::ComparePacksRequest {
+        method: method.into(),
+        pack_a: format!("packModels/{a}"),
+        pack_b: format!("packModels/{b}"),
+        ..Default::default()
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn three_testers_are_pooled_and_what_waits_stands_beside() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(4).await?;
+        for n in 1..=3 {
+            let mut trial = fixture("screw-drive-time", n)?;
+            // Each tester has a level of their own: it cancels.
+            for run in trial.arms.iter_mut().flat_map(|a| &mut a.charges).flat_map(|c| &mut c.runs) {
+                let reading = run.reading.as_mut().unwrap();
+                let seconds: f64 = reading.as_written.trim_end_matches(" s").parse()?;
+                reading.as_written = format!("{:.2} s", seconds * (0.8 + 0.2 * n as f64));
+            }
+            ring.accepted(&format!("t0{n}"), trial).await?;
+        }
+        let answer = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner();
+        let stratum = &answer.strata[0];
+        let headline = stratum.headline.as_ref().unwrap();
+        let basis = headline.basis.unwrap();
+        assert_eq!((basis.testers_count, basis.units_count, basis.trials_count), (3, 3, 3));
+        assert_eq!((basis.specimens_a_count, basis.specimens_b_count), (3, 3));
+        assert_eq!(stratum.testers.len(), 3);
+        let effect = headline.effect.as_ref().unwrap();
+        let ratio = effect.estimate.unwrap();
+        assert!(ratio > 0.9 && ratio < 1.0 && effect.lower() < ratio && ratio < effect.upper(), "{effect:?}");
+        let percent = headline.percent.as_ref().unwrap();
+        let (less, gain) = (percent.time_reduction_percent.as_ref(), percent.rate_gain_percent.as_ref());
+        let (less, gain) = (less.unwrap().estimate(), gain.unwrap().estimate());
+        assert!(
+            (less - 100.0 * (1.0 - ratio)).abs() < 1e-9 && (gain - 100.0 * (1.0 / ratio - 1.0)).abs() < 1e-9
+        );
+        assert!(answer.sentence.contains("less time") && answer.sentence.contains("a rate gain of"));
+        assert!(!answer.cautions.is_empty() && stratum.with_pending.is_none());
+
+        // The same by JSON, to the last digit.
+        let path = format!("/v1/pools:compare?method={SCREWS}&packA=packModels/k5&packB=packModels/k8");
+        let told = json::Client::new(ring.address()).get(&path, None).await?.ok()?;
+        assert_eq!(told["strata"][0]["headline"]["effect"]["estimate"].as_f64(), Some(ratio));
+        assert_eq!(told["sentence"].as_str(), Some(answer.sentence.as_str()));
+
+        // A pending trial changes nothing but what stands beside.
+        let request =
+            v1::SubmitTrialRequest { trial: Some(fixture("screw-drive-time", 4)?), ..Default::default() };
+        ring.trials().submit_trial(by("tester-t04", request)).await?;
+        let later = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner();
+        assert_eq!(later.strata[0].headline, stratum.headline);
+        let beside = later.strata[0].with_pending.as_ref().unwrap();
+        assert_eq!(beside.basis.unwrap().testers_count, 4);
+
+        // After more decisions the older answer is had again, bit for bit.
+        ring.accepted("t05", fixture("screw-drive-time", 4)?).await?;
+        let now = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner();
+        assert_ne!(now.strata[0].headline, stratum.headline);
+        let as_of = v1::ComparePacksRequest {
+            data_version: Some(answer.data_version),
+            ..compare(SCREWS, "k5", "k8")
+        };
+        let again = ring.pools().compare_packs(as_of).await?.into_inner();
+        assert_eq!(again, answer);
+        let never = v1::ComparePacksRequest { data_version: Some(1_000_000), ..compare(SCREWS, "k5", "k8") };
+        assert_eq!(violations(&ring.pools().compare_packs(never).await.unwrap_err())[0].0, "data_version");
+        Ok(())
+    })
+    .await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn no_evidence_islands_and_what_cannot_be_divided_say_what_is_missing() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(2).await?;
+        let none = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await.unwrap_err();
+        assert_eq!((none.code(), reason(&none).as_str()), (Code::NotFound, "NO_EVIDENCE"));
+        assert!(none.message().contains("submit a trial with both"), "{none}");
+        let unknown = ring.pools().compare_packs(compare(SCREWS, "k5", "k9")).await.unwrap_err();
+        assert_eq!(reason(&unknown), "NOT_FOUND");
+
+        let mut trial = fixture("screw-drive-time", 1)?;
+        trial.arms[1].pack_specimen = "packSpecimens/k5-2".into();
+        ring.accepted("t01", trial).await?;
+        let mut trial = fixture("screw-drive-time", 1)?;
+        trial.arms[0].pack_specimen = "packSpecimens/m4-1".into();
+        ring.accepted("t02", trial).await?;
+        let island = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await.unwrap_err();
+        assert_eq!((island.code(), reason(&island).as_str()), (Code::FailedPrecondition, "NOT_CONNECTED"));
+
+        let mut forbidden = compare(SCREWS, "k5", "k8");
+        forbidden.normalisation = v1::Normalisation::PerRatedAh.into();
+        let refused = ring.pools().compare_packs(forbidden).await.unwrap_err();
+        assert_eq!(violations(&refused), [("normalisation".to_owned(), "NOT_NORMALISABLE".to_owned())]);
+        Ok(())
+    })
+    .await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn work_per_charge_is_divided_by_rated_and_by_measured_capacity() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(1).await?;
+        ring.accepted("t01", fixture("cuts-per-charge", 1)?).await?;
+        let cuts = "methods/cuts-per-charge/versions/1";
+        let ask = |n: v1::Normalisation| v1::ComparePacksRequest {
+            normalisation: n.into(),
+            ..compare(cuts, "k5", "k8")
+        };
+        let ratio = |answer: v1::ComparePacksResponse| {
+            answer.strata[0].headline.as_ref().unwrap().effect.as_ref().unwrap().estimate()
+        };
+        let plain =
+            ratio(ring.pools().compare_packs(ask(v1::Normalisation::Unspecified)).await?.into_inner());
+        assert!((plain - (88.0 + 90.5) / (38.5 + 37.0)).abs() < 1e-9, "{plain}");
+        let rated = ratio(ring.pools().compare_packs(ask(v1::Normalisation::PerRatedAh)).await?.into_inner());
+        assert!((rated - plain * 5.0 / 8.0).abs() < 1e-9, "{rated}");
+        // Before anyone measured them there is nothing to divide by.
+        let none = ring.pools().compare_packs(ask(v1::Normalisation::PerMeasuredAh)).await.unwrap_err();
+        assert!(reason(&none) == "NO_EVIDENCE" && none.message().contains("discharge"), "{none}");
+        ring.accepted("t01", fixture("discharge-capacity", 1)?).await?;
+        let measured = ring.pools().compare_packs(ask(v1::Normalisation::PerMeasuredAh)).await?.into_inner();
+        let expected = plain * (4.91_f64 * 4.93).sqrt() / (7.88_f64 * 7.91).sqrt();
+        let measured = ratio(measured);
+        assert!((measured - expected).abs() < 1e-9, "{measured} {expected}");
+        Ok(())
+    })
+    .await
+}
