@@ -12,15 +12,16 @@ use benchring_api::v1::tool_service_server::ToolServiceServer;
 use benchring_api::v1::trial_service_server::TrialServiceServer;
 use benchring_auth::{Caller, Role};
 use benchring_domain::clock::{Clock, Timestamp};
+use benchring_domain::id::NotAName;
 use benchring_domain::method::Catalogue;
 use benchring_store::{Act, Once, Store, Visibility};
-use prost::Message;
 use tonic::codec::CompressionEncoding;
 use tonic::service::Routes;
 use uuid::Uuid;
 
 use crate::error::Refusal;
 use crate::page_token::PageKey;
+use crate::rpc::Content;
 
 /// Days for which the answer to a request id is kept: a phone in a shed may wait for weeks.
 pub const REQUEST_ID_DAYS: u32 = 30;
@@ -78,30 +79,32 @@ impl App {
     }
 
     /// A new id: its first part grows with time, so that rows of a day lie together.
-    pub fn new_id() -> String {
-        Uuid::now_v7().to_string()
+    ///
+    /// # Errors
+    /// None, as long as ids may look like UUIDs: `parse` says so.
+    pub(crate) fn new_id<I>(parse: impl FnOnce(&str) -> Result<I, NotAName>) -> Result<I, Refusal> {
+        parse(&Uuid::now_v7().to_string()).map_err(Refusal::internal)
     }
 
-    /// Who writes, when, and under which request. `payload` is the request without its request id.
+    /// Who writes, when, and under which request.
     ///
     /// # Errors
     /// When the caller does not have the role it would act in.
-    pub fn act(
+    pub(crate) fn act(
         &self,
         caller: &Caller,
         role: Role,
-        rpc: &str,
         request_id: Option<Uuid>,
-        payload: &impl Message,
+        content: Content,
     ) -> Result<Act, Refusal> {
         let actor = caller
             .acting_as(role)
             .ok_or_else(|| Refusal::internal("a caller without the role that it was let through for"))?;
         let once = request_id.map(|id| Once {
             principal: caller.id().map_or_else(String::new, ToString::to_string),
-            rpc: rpc.to_owned(),
+            rpc: content.rpc.to_owned(),
             request_id: id.to_string(),
-            payload_hash: benchring_domain::audit::sha256_hex(&payload.encode_to_vec()),
+            payload_hash: content.hash,
         });
         Ok(Act { actor, time: self.now(), once })
     }

@@ -2,7 +2,7 @@
 
 use benchring_domain::clock::Timestamp;
 use benchring_domain::finding::Finding;
-use benchring_domain::id::{PackModelId, PackSpecimenId};
+use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId};
 use benchring_domain::pack::{PackModel, PackModelDraft, PackSpecimen, PackSpecimenDraft};
 use benchring_domain::violation::Violations;
 
@@ -10,7 +10,10 @@ use super::mask::{Update, revisable, update_from_wire};
 use super::quantity::{
     finding_to_wire, price_from_wire, price_to_wire, quantity_from_wire, quantity_to_wire,
 };
-use super::requests::{Create, id_from_wire, request_id_from_wire, resource_from_wire};
+use super::requests::{
+    Create, Page, id_from_wire, optional_name_from_wire, page_from_wire, request_id_from_wire,
+    resource_from_wire, words_from_wire,
+};
 use super::time::time_to_wire;
 use super::words::{
     acquired_from_wire, acquired_to_wire, label_voltage_kind_from_wire, label_voltage_kind_to_wire,
@@ -247,6 +250,49 @@ pub fn create_pack_specimen_from_wire(
         draft: resource_from_wire(pack_specimen, "pack_specimen", pack_specimen_from_wire, &mut broken),
         request_id: request_id_from_wire(&request_id, &mut broken),
         validate_only,
+    };
+    Sent { draft, broken }
+}
+
+/// A request for a list of pack models.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ListPackModels {
+    /// Which page.
+    pub page: Page,
+    /// Words that must all stand in a model.
+    pub words: Vec<String>,
+}
+
+/// Reads a request for pack models.
+pub fn list_pack_models_from_wire(request: v1::ListPackModelsRequest) -> Sent<ListPackModels> {
+    let v1::ListPackModelsRequest { page_size, page_token, query } = request;
+    let mut broken = Violations::default();
+    let draft = ListPackModels {
+        page: page_from_wire(page_size, page_token, &mut broken),
+        words: words_from_wire(&query, &mut broken),
+    };
+    Sent { draft, broken }
+}
+
+/// A request for a list of specimens.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ListPackSpecimens {
+    /// Which page.
+    pub page: Page,
+    /// Only of this model.
+    pub pack_model: Option<PackModelId>,
+    /// Only registered by this tester.
+    pub tester: Option<TesterId>,
+}
+
+/// Reads a request for specimens.
+pub fn list_pack_specimens_from_wire(request: v1::ListPackSpecimensRequest) -> Sent<ListPackSpecimens> {
+    let v1::ListPackSpecimensRequest { page_size, page_token, pack_model, tester } = request;
+    let mut broken = Violations::default();
+    let draft = ListPackSpecimens {
+        page: page_from_wire(page_size, page_token, &mut broken),
+        pack_model: optional_name_from_wire(&pack_model, "pack_model", PackModelId::from_name, &mut broken),
+        tester: optional_name_from_wire(&tester, "tester", TesterId::from_name, &mut broken),
     };
     Sent { draft, broken }
 }

@@ -11,6 +11,11 @@ pub const LARGEST_PAGE: u32 = 200;
 /// Page where none is asked for.
 pub const USUAL_PAGE: u32 = 50;
 
+/// Characters in a search.
+const LONGEST_SEARCH: usize = 200;
+/// Words in a search.
+const MOST_WORDS: usize = 10;
+
 /// A request that keeps a new resource.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Create<I, D> {
@@ -22,6 +27,27 @@ pub struct Create<I, D> {
     pub request_id: Option<Uuid>,
     /// Check only, keep nothing.
     pub validate_only: bool,
+}
+
+/// What a request says beside the resource.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Wanted<I> {
+    /// As [`Create::id`].
+    pub id: Option<I>,
+    /// As [`Create::request_id`].
+    pub request_id: Option<Uuid>,
+    /// As [`Create::validate_only`].
+    pub validate_only: bool,
+}
+
+impl<I, D> Sent<Create<I, D>> {
+    /// Parts the resource, which is still to be judged, from the rest. What could not be read of
+    /// either stays with the resource.
+    pub fn parts(self) -> (Wanted<I>, Sent<D>) {
+        let Self { draft, broken } = self;
+        let Create { id, draft, request_id, validate_only } = draft;
+        (Wanted { id, request_id, validate_only }, Sent { draft, broken })
+    }
 }
 
 /// Which page of a list is asked for.
@@ -52,6 +78,24 @@ pub fn page_from_wire(page_size: i32, page_token: String, broken: &mut Violation
         }
     };
     Page { size, token: page_token }
+}
+
+/// Reads the words of a search: whatever white space parts.
+///
+/// A search that is too long goes to `broken`.
+pub(super) fn words_from_wire(query: &str, broken: &mut Violations) -> Vec<String> {
+    let (characters, words) = (query.chars().count(), query.split_whitespace().count());
+    if characters > LONGEST_SEARCH || words > MOST_WORDS {
+        broken.add(
+            "query",
+            "TEXT_TOO_LONG",
+            format!(
+                "has {characters} characters and {words} words: search with at most {LONGEST_SEARCH} and {MOST_WORDS}"
+            ),
+        );
+        return Vec::new();
+    }
+    query.split_whitespace().map(str::to_owned).collect()
 }
 
 /// Reads a resource name with `read`, such as `TrialId::from_name`; empty is `None` and is reported
@@ -155,6 +199,18 @@ mod tests {
             let mut broken = Violations::default();
             page_from_wire(sent, String::new(), &mut broken);
             assert_eq!(broken.as_slice()[0].field, "page_size");
+        }
+    }
+
+    #[test]
+    fn a_search_is_parted_into_words_up_to_a_limit() {
+        let mut broken = Violations::default();
+        assert_eq!(words_from_wire("  k4 \t invented ", &mut broken), ["k4", "invented"]);
+        assert!(words_from_wire("", &mut broken).is_empty() && broken.is_empty());
+        for long in ["w ".repeat(11), "w".repeat(201)] {
+            let mut broken = Violations::default();
+            assert!(words_from_wire(&long, &mut broken).is_empty());
+            assert_eq!(broken.as_slice()[0].field, "query");
         }
     }
 

@@ -7,7 +7,9 @@ use benchring_domain::violation::Violations;
 
 use super::mask::{Update, revisable, update_from_wire};
 use super::quantity::{finding_to_wire, quantity_from_wire, quantity_to_wire};
-use super::requests::{Create, id_from_wire, request_id_from_wire, resource_from_wire};
+use super::requests::{
+    Create, Page, id_from_wire, page_from_wire, request_id_from_wire, resource_from_wire, words_from_wire,
+};
 use super::time::time_to_wire;
 use super::words::{motor_from_wire, motor_to_wire};
 use super::{Revision, Sent, count_to_wire};
@@ -125,4 +127,27 @@ pub fn update_tool_model_from_wire(request: v1::UpdateToolModelRequest) -> Sent<
 /// The model as it becomes under `update`.
 pub fn revised_tool_model(update: UpdateToolModel, current: &ToolModel) -> Sent<ToolModelDraft> {
     tool_model_from_wire(update.onto(tool_model_to_wire(current, &[], &Revision::default())))
+}
+
+/// A request for a list of tool models.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ListToolModels {
+    /// Which page.
+    pub page: Page,
+    /// Words that must all stand in a model.
+    pub words: Vec<String>,
+    /// Only of this type; `None` for all. Whether there is such a type is not judged here.
+    pub tool_type: Option<String>,
+}
+
+/// Reads a request for tool models.
+pub fn list_tool_models_from_wire(request: v1::ListToolModelsRequest) -> Sent<ListToolModels> {
+    let v1::ListToolModelsRequest { page_size, page_token, query, tool_type } = request;
+    let mut broken = Violations::default();
+    let draft = ListToolModels {
+        page: page_from_wire(page_size, page_token, &mut broken),
+        words: words_from_wire(&query, &mut broken),
+        tool_type: Some(tool_type).filter(|known| !known.is_empty()),
+    };
+    Sent { draft, broken }
 }

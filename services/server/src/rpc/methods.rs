@@ -6,13 +6,14 @@ use benchring_api::convert::methods::{
 use benchring_api::v1;
 use benchring_api::v1::method_service_server::MethodService;
 use benchring_auth::Action;
+use benchring_domain::id::MethodId;
+use benchring_domain::method::Method;
 use tonic::{Request, Response, Status};
 
+use super::paging::List as _;
 use crate::app::App;
 use crate::door::permit;
 use crate::error::{Refusal, answer};
-
-const LIST: &str = "benchring.v1.MethodService/ListMethods";
 
 #[tonic::async_trait]
 impl MethodService for App {
@@ -23,22 +24,14 @@ impl MethodService for App {
         answer(async {
             permit(&request, Action::ReadMethods)?;
             let sent = request.into_inner();
-            let question = v1::ListMethodsRequest { page_size: 0, page_token: String::new(), ..sent.clone() };
+            let question = sent.question();
             let asked = list_methods_from_wire(sent).finish()?;
-            let after = self.page_key.open(LIST, &question, &asked.page.token)?.unwrap_or_default();
-            let size = asked.page.size as usize;
-            let mut methods: Vec<_> = self
-                .catalogue
-                .current_methods()
-                .filter(|method| method.id.as_str() > after.as_str())
-                .take(size + 1)
-                .collect();
-            let more = methods.len() > size;
-            methods.truncate(size);
-            let next_page_token = match methods.last() {
-                Some(last) if more => self.page_key.seal(LIST, &question, last.id.as_str()),
-                _ => String::new(),
-            };
+            let turn = self.turn(question, &asked.page)?;
+            let after = turn.after(MethodId::parse)?;
+            let behind = |method: &&Method| after.as_ref().is_none_or(|after| method.id > *after);
+            let mut methods: Vec<_> =
+                self.catalogue.current_methods().filter(behind).take(turn.limit()).collect();
+            let next_page_token = turn.cut(&mut methods, |last| last.id.to_string());
             let shown = |method| {
                 let full = method_to_wire(&self.catalogue, method);
                 if asked.view == View::Full { full } else { basic(&full) }

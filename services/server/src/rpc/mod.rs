@@ -3,19 +3,27 @@
 mod methods;
 mod moderation;
 mod packs;
+mod paging;
 mod pools;
+mod repeat;
+mod revising;
 mod server;
+#[cfg(test)]
+mod tests;
 mod tools;
 mod trials;
 
 use std::time::Duration;
 
+use benchring_api::convert::Revision;
 use benchring_domain::violation::Violations;
-use benchring_store::StoreError;
+use benchring_store::{ModelRow, StoreError};
 use uuid::Uuid;
 
 use crate::error::Refusal;
 use crate::reason::Reason;
+
+pub(crate) use repeat::Content;
 
 /// After how long a busy database is worth asking again.
 const SOON: Duration = Duration::from_millis(500);
@@ -62,5 +70,31 @@ fn refused(error: StoreError, name: &str, request_id: Option<Uuid>) -> Refusal {
             "the server has no room to keep more; reading goes on: keep the trial and send it later",
         ),
         other => Refusal::internal(other),
+    }
+}
+
+impl From<StoreError> for Refusal {
+    /// For reads, which have no entity tag to miss and no request id to repeat.
+    fn from(error: StoreError) -> Self {
+        refused(error, "", None)
+    }
+}
+
+/// What went wrong in a write to `name`, for the caller.
+fn writing(name: &str, request_id: Option<Uuid>) -> impl FnOnce(StoreError) -> Refusal {
+    move |error| refused(error, name, request_id)
+}
+
+/// Holds for an id that nothing was found under: where only a check is asked for, as where it is kept.
+fn free<T>(found: Option<T>, name: String) -> Result<(), Refusal> {
+    if found.is_some() { Err(Refusal::IdTaken { name }) } else { Ok(()) }
+}
+
+fn revision<'a, M>(row: &ModelRow<M>, etag: &'a str) -> Revision<'a> {
+    Revision {
+        number: row.revision.unsigned_abs(),
+        create_time: row.create_time,
+        update_time: row.update_time,
+        etag,
     }
 }

@@ -8,14 +8,12 @@ use benchring_auth::{Action, Role};
 use benchring_store::Visibility;
 use tonic::{Request, Response, Status};
 
-use super::refused;
 use super::trials::trial_row_to_wire;
+use super::{Content, writing};
 use crate::app::App;
 use crate::door::permit;
 use crate::error::{Refusal, answer};
 use crate::reason::Reason;
-
-const DECIDE: &str = "benchring.v1.ModerationService/DecideTrial";
 
 #[tonic::async_trait]
 impl ModerationService for App {
@@ -25,23 +23,22 @@ impl ModerationService for App {
     ) -> Result<Response<v1::Trial>, Status> {
         answer(async {
             let caller = permit(&request, Action::DecideTrial)?;
-            let request = request.into_inner();
-            let payload = v1::DecideTrialRequest { request_id: String::new(), ..request.clone() };
+            let mut request = request.into_inner();
+            let content = Content::of(&mut request);
             let asked = decide_trial_from_wire(request)?;
             let name = asked.id.name();
-            let found = self.store.trial_get(&asked.id, &Visibility::All).await;
-            let trial = found.map_err(|e| refused(e, &name, None))?;
-            let trial = trial.ok_or_else(|| Refusal::not_found(name.clone()))?;
+            let found = self.store.trial_get(&asked.id, &Visibility::All).await?;
+            let trial = found.ok_or_else(|| Refusal::not_found(name.clone()))?;
             if caller.is(&trial.tester) {
                 return Err(Refusal::because(
                     Reason::Precondition,
                     "a moderator does not decide about a trial of their own: leave it to another moderator",
                 ));
             }
-            let act = self.act(&caller, Role::Moderator, DECIDE, asked.request_id, &payload)?;
+            let act = self.act(&caller, Role::Moderator, asked.request_id, content)?;
             let decided =
                 self.store.trial_decide(&asked.id, asked.etag, asked.decision, asked.reason, act).await;
-            let row = decided.map_err(|e| refused(e, &name, asked.request_id))?;
+            let row = decided.map_err(writing(&name, asked.request_id))?;
             Ok(trial_row_to_wire(&row.ok_or_else(|| Refusal::not_found(name))?, View::Full))
         })
         .await

@@ -18,7 +18,6 @@ use benchring_domain::pool::{
 use benchring_store::Visibility;
 use tonic::{Request, Response, Status};
 
-use super::refused;
 use crate::app::{App, visibility};
 use crate::door::permit;
 use crate::error::{Refusal, answer};
@@ -40,8 +39,7 @@ impl PoolService for App {
             let sent = question_from_wire(request.into_inner());
             let question = sent.judge("", |draft| draft.check(&self.catalogue))?;
             let packs = self.packs_of(&question).await?;
-            let asked = self.store.evidence(&question.method, question.data_version).await;
-            let mut evidence = asked.map_err(|e| refused(e, "", None))?;
+            let mut evidence = self.store.evidence(&question.method, question.data_version).await?;
             // A pack without a trial yet is on record all the same: sentences and normalisation need it.
             for (id, model) in packs {
                 evidence.pack_models.entry(id).or_insert(model);
@@ -57,8 +55,7 @@ impl App {
     /// The two packs of a question, as they stand now.
     async fn packs_of(&self, question: &Question) -> Result<BTreeMap<PackModelId, PackModel>, Refusal> {
         let ids = BTreeSet::from([&question.pack_a, &question.pack_b]);
-        let rows = self.store.pack_model_get_many(ids.iter().copied()).await;
-        let rows = rows.map_err(|e| refused(e, "", None))?;
+        let rows = self.store.pack_model_get_many(ids.iter().copied()).await?;
         match ids.into_iter().find(|id| !rows.contains_key(*id)) {
             Some(missing) => Err(Refusal::not_found(missing.name())),
             None => Ok(rows.into_iter().map(|(id, row)| (id, row.model)).collect()),
@@ -74,8 +71,8 @@ impl App {
         };
         let id = MethodId::parse(method).map_err(Refusal::internal)?;
         let Some(method) = self.catalogue.current(&id) else { return Ok(MeasuredAmounts::default()) };
-        let evidence = self.store.evidence(&method.reference(), question.data_version).await;
-        Ok(measured_amounts(method, &evidence.map_err(|e| refused(e, "", None))?))
+        let evidence = self.store.evidence(&method.reference(), question.data_version).await?;
+        Ok(measured_amounts(method, &evidence))
     }
 
     /// Computes off the threads that carry calls, and puts the answer on the wire.

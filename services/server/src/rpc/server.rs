@@ -9,7 +9,6 @@ use benchring_domain::pool::ENGINE_VERSION;
 use benchring_domain::trial::{MOST_ARMS, MOST_RUNS};
 use tonic::{Request, Response, Status};
 
-use super::refused;
 use crate::app::{App, REQUEST_ID_DAYS};
 use crate::door::permit;
 use crate::error::answer;
@@ -22,7 +21,7 @@ impl ServerService for App {
     ) -> Result<Response<v1::ServerInfo>, Status> {
         answer(async {
             permit(&request, Action::Describe)?;
-            let data_version = self.store.data_version().await.map_err(|e| refused(e, "", None))?;
+            let data_version = self.store.data_version().await?;
             Ok(server_info_to_wire(&ServerFacts {
                 server_version: env!("CARGO_PKG_VERSION"),
                 engine_version: ENGINE_VERSION,

@@ -9,18 +9,16 @@ use benchring_api::v1::trial_service_server::TrialService;
 use benchring_auth::{Action, Caller, Role};
 use benchring_domain::filter::Filter;
 use benchring_domain::id::{MethodRef, TesterId, TrialId};
-use benchring_domain::trial::{References, TrialDraft};
+use benchring_domain::trial::{Checked, References, TrialDraft};
 use benchring_domain::violation::Violations;
 use benchring_store::{NewTrial, TrialCursor, TrialQuery, TrialRow, Visibility};
 use tonic::{Request, Response, Status};
 
-use super::refused;
+use super::paging::List as _;
+use super::{Content, free, writing};
 use crate::app::{App, visibility};
 use crate::door::permit;
 use crate::error::{Refusal, answer};
-
-const SUBMIT: &str = "benchring.v1.TrialService/SubmitTrial";
-const LIST: &str = "benchring.v1.TrialService/ListTrials";
 
 #[tonic::async_trait]
 impl TrialService for App {
@@ -30,32 +28,22 @@ impl TrialService for App {
     ) -> Result<Response<v1::Trial>, Status> {
         answer(async {
             let caller = permit(&request, Action::SubmitTrial)?;
-            let request = request.into_inner();
-            let payload = v1::SubmitTrialRequest { request_id: String::new(), ..request.clone() };
-            let sent = submit_trial_from_wire(request);
-            let references = self.references(&sent.draft.draft).await?;
+            let mut request = request.into_inner();
+            let content = Content::of(&mut request);
+            let (wanted, sent) = submit_trial_from_wire(request).parts();
+            let references = self.references(&sent.draft).await?;
             let (tester, now) = (tester_of(&caller)?, self.now());
-            let (id, request_id, validate_only) =
-                (sent.draft.id.clone(), sent.draft.request_id, sent.draft.validate_only);
             let checked =
-                sent.judge("trial", |create| create.draft.check(&self.catalogue, &references, &tester, now))?;
-            let id = id.map_or_else(|| TrialId::parse(&Self::new_id()).map_err(Refusal::internal), Ok)?;
-            if validate_only {
-                self.must_be_free(&id).await?;
-                let record = TrialRecord {
-                    id: Some(&id),
-                    tester: &tester,
-                    trial: &checked.trial,
-                    findings: &checked.findings,
-                    summary: &checked.summary,
-                    kept: None,
-                };
-                return Ok(trial_to_wire(&record, View::Full));
+                sent.judge("trial", |draft| draft.check(&self.catalogue, &references, &tester, now))?;
+            let id = wanted.id.map_or_else(|| Self::new_id(TrialId::parse), Ok)?;
+            if wanted.validate_only {
+                free(self.store.trial_get(&id, &Visibility::All).await?, id.name())?;
+                return Ok(checked_to_wire(&id, &tester, &checked));
             }
-            let act = self.act(&caller, Role::Tester, SUBMIT, request_id, &payload)?;
+            let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;
             let name = id.name();
             let kept = self.store.trial_add(NewTrial { id, tester, checked }, act).await;
-            Ok(trial_row_to_wire(&kept.map_err(|e| refused(e, &name, request_id))?, View::Full))
+            Ok(trial_row_to_wire(&kept.map_err(writing(&name, wanted.request_id))?, View::Full))
         })
         .await
     }
@@ -81,9 +69,8 @@ impl TrialService for App {
         answer(async {
             let caller = permit(&request, Action::ReadTrials)?;
             let (id, view) = get_trial_from_wire(request.get_ref())?;
-            let found = self.store.trial_get(&id, &visibility(&caller)).await;
-            let row = found.map_err(|e| refused(e, "", None))?;
-            Ok(trial_row_to_wire(&row.ok_or_else(|| Refusal::not_found(id.name()))?, view))
+            let found = self.store.trial_get(&id, &visibility(&caller)).await?;
+            Ok(trial_row_to_wire(&found.ok_or_else(|| Refusal::not_found(id.name()))?, view))
         })
         .await
     }
@@ -95,23 +82,14 @@ impl TrialService for App {
         answer(async {
             let caller = permit(&request, Action::ReadTrials)?;
             let sent = request.into_inner();
-            let question = v1::ListTrialsRequest { page_size: 0, page_token: String::new(), ..sent.clone() };
+            let question = sent.question();
             let asked = list_trials_from_wire(sent).finish()?;
-            let place = self.page_key.open(LIST, &question, &asked.page.token)?;
-            let size = asked.page.size as usize;
-            let mut query = TrialQuery::new(visibility(&caller), u64::from(asked.page.size) + 1);
+            let turn = self.turn(question, &asked.page)?;
+            let mut query = TrialQuery::new(visibility(&caller), turn.limit() as u64);
             query.filter = read_filter(&asked.filter)?;
-            query.after = place.as_deref().map(cursor_from).transpose()?;
-            let mut rows = self.store.trial_list(&query).await.map_err(|e| refused(e, "", None))?;
-            let more = rows.len() > size;
-            rows.truncate(size);
-            let next_page_token = match rows.last() {
-                Some(last) if more => {
-                    let place = format!("{}/{}", last.submit_time.as_microsecond(), last.id);
-                    self.page_key.seal(LIST, &question, &place)
-                }
-                _ => String::new(),
-            };
+            query.after = turn.after(cursor_from)?;
+            let mut rows = self.store.trial_list(&query).await?;
+            let next_page_token = turn.cut(&mut rows, cursor_of);
             let trials = rows.iter().map(|row| trial_row_to_wire(row, asked.view)).collect();
             Ok(v1::ListTrialsResponse { trials, next_page_token })
         })
@@ -124,7 +102,7 @@ impl App {
     async fn references(&self, draft: &TrialDraft) -> Result<References, Refusal> {
         let (specimens, tools) = draft.referenced();
         let (specimens, tools) = (specimens.into_iter().collect(), tools.into_iter().collect());
-        self.store.references(&specimens, &tools).await.map_err(|e| refused(e, "", None))
+        Ok(self.store.references(&specimens, &tools).await?)
     }
 
     /// Texts of the cautions of a method, by its name as sent.
@@ -133,14 +111,10 @@ impl App {
         let cautions = method.map(|m| self.catalogue.cautions(m)).unwrap_or_default();
         cautions.into_iter().map(|caution| caution.text.clone()).collect()
     }
-
-    async fn must_be_free(&self, id: &TrialId) -> Result<(), Refusal> {
-        let taken = self.store.trial_get(id, &Visibility::All).await.map_err(|e| refused(e, "", None))?;
-        if taken.is_some() { Err(Refusal::IdTaken { name: id.name() }) } else { Ok(()) }
-    }
 }
 
-fn tester_of(caller: &Caller) -> Result<TesterId, Refusal> {
+/// The tester behind a caller who was let through as one.
+pub(super) fn tester_of(caller: &Caller) -> Result<TesterId, Refusal> {
     caller.id().cloned().ok_or_else(|| Refusal::internal("a tester without an id was let through"))
 }
 
@@ -148,12 +122,22 @@ fn read_filter(text: &str) -> Result<Option<Filter>, Violations> {
     Filter::parse(text).map_err(|why| Violations::one("filter", "NOT_A_FILTER", why.to_string()))
 }
 
-/// The place in a list, out of a token that this server sealed.
-fn cursor_from(place: &str) -> Result<TrialCursor, Refusal> {
+/// The place of a trial in a list, for a page token.
+fn cursor_of(row: &TrialRow) -> String {
+    format!("{}/{}", row.submit_time.as_microsecond(), row.id)
+}
+
+fn cursor_from(place: &str) -> Result<TrialCursor, &'static str> {
     let parts = place.split_once('/').and_then(|(time, id)| {
         Some(TrialCursor { submit_time: time.parse().ok()?, id: TrialId::parse(id).ok()? })
     });
-    parts.ok_or_else(|| Refusal::internal("a sealed page token that does not read"))
+    parts.ok_or("a sealed page token that does not read")
+}
+
+/// A trial that was checked and is not kept.
+fn checked_to_wire(id: &TrialId, tester: &TesterId, checked: &Checked) -> v1::Trial {
+    let Checked { trial, findings, summary } = checked;
+    trial_to_wire(&TrialRecord { id: Some(id), tester, trial, findings, summary, kept: None }, View::Full)
 }
 
 /// A row of the store on the wire.

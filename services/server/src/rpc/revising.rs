@@ -1,0 +1,56 @@
+//! Who may revise a model, and which revision they saw.
+
+use benchring_auth::{Caller, Role};
+use benchring_domain::filter::{Comparison, Filter, Operator, Value};
+use benchring_store::{TrialQuery, Visibility};
+
+use crate::app::App;
+use crate::error::Refusal;
+use crate::reason::Reason;
+
+impl App {
+    /// The role in which a caller revises the model that `uses` compares trials with: once trials rest on
+    /// it, only a moderator may, because every tester's answers change with it.
+    ///
+    /// # Errors
+    /// Trials rest on it, and the caller is no moderator.
+    pub(super) async fn revising_role(
+        &self,
+        caller: &Caller,
+        uses: Value,
+        name: &str,
+    ) -> Result<Role, Refusal> {
+        if caller.has(Role::Moderator) {
+            return Ok(Role::Moderator);
+        }
+        let mut query = TrialQuery::new(Visibility::All, 1);
+        query.filter = Some(Filter::Is(Comparison { operator: Operator::Equal, value: uses }));
+        if self.store.trial_list(&query).await?.is_empty() {
+            return Ok(Role::Tester);
+        }
+        Err(Refusal::because(
+            Reason::Precondition,
+            format!("trials rest on `{name}`, so a moderator has to revise it: tell one what is wrong"),
+        ))
+    }
+}
+
+/// The entity tag to hold the store to: the one sent, or the current one where none was. A mere check
+/// tells at once when they differ; a write is told by the store, which sees the latest.
+///
+/// # Errors
+/// A check of a revision that is not the current one.
+pub(super) fn expected_etag(
+    sent: &str,
+    current: &str,
+    validate_only: bool,
+    name: &str,
+) -> Result<String, Refusal> {
+    if sent.is_empty() {
+        return Ok(current.to_owned());
+    }
+    if validate_only && sent != current {
+        return Err(Refusal::EtagMismatch { name: name.to_owned() });
+    }
+    Ok(sent.to_owned())
+}
