@@ -86,7 +86,7 @@ fn writing(name: &str, request_id: Option<Uuid>) -> impl FnOnce(StoreError) -> R
 }
 
 /// Holds for an id that nothing was found under: where only a check is asked for, as where it is kept.
-fn free<T>(found: Option<T>, name: String) -> Result<(), Refusal> {
+fn free<T>(found: Option<&T>, name: String) -> Result<(), Refusal> {
     if found.is_some() { Err(Refusal::IdTaken { name }) } else { Ok(()) }
 }
 

@@ -41,7 +41,7 @@ impl PackService for App {
             let (model, findings) =
                 sent.judge("pack_model", |draft| draft.check(id.clone(), &self.catalogue, now))?;
             if wanted.validate_only {
-                free(self.store.pack_model_get(&id).await?, name)?;
+                free(self.store.pack_model_get(&id).await?.as_ref(), name)?;
                 return Ok(pack_model_to_wire(&model, &findings, &Revision::default()));
             }
             let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;
@@ -132,7 +132,7 @@ impl PackService for App {
             let specimen =
                 sent.judge("pack_specimen", |draft| draft.check(id.clone(), tester, model.as_ref(), now))?;
             if wanted.validate_only {
-                free(self.store.pack_specimen_get(&id).await?, name)?;
+                free(self.store.pack_specimen_get(&id).await?.as_ref(), name)?;
                 return Ok(pack_specimen_to_wire(&specimen, now, ""));
             }
             let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;

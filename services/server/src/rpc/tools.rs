@@ -43,7 +43,7 @@ impl ToolService for App {
             let (model, findings) =
                 sent.judge("tool_model", |draft| draft.check(id.clone(), &self.catalogue))?;
             if wanted.validate_only {
-                free(self.store.tool_model_get(&id).await?, name)?;
+                free(self.store.tool_model_get(&id).await?.as_ref(), name)?;
                 return Ok(tool_model_to_wire(&model, &findings, &Revision::default()));
             }
             let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;

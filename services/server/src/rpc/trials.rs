@@ -37,7 +37,7 @@ impl TrialService for App {
                 sent.judge("trial", |draft| draft.check(&self.catalogue, &references, &tester, now))?;
             let id = wanted.id.map_or_else(|| Self::new_id(TrialId::parse), Ok)?;
             if wanted.validate_only {
-                free(self.store.trial_get(&id, &Visibility::All).await?, id.name())?;
+                free(self.store.trial_get(&id, &Visibility::All).await?.as_ref(), id.name())?;
                 return Ok(checked_to_wire(&id, &tester, &checked));
             }
             let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;
