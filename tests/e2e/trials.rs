@@ -220,7 +220,7 @@ async fn a_pack_is_revised_by_mask_and_one_of_two_writers_wins() -> anyhow::Resu
         let mut late = update("K5 c");
         late.pack_model.as_mut().unwrap().etag = String::new();
         let refused = ring.packs().update_pack_model(by("tester-t01", late.clone())).await.unwrap_err();
-        assert_eq!(reason(&refused), "ROLE_MISSING");
+        assert_eq!(reason(&refused), "FAILED_PRECONDITION");
         ring.packs().update_pack_model(by("moderator-m01", late)).await?;
         Ok(())
     })
