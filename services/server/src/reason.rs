@@ -113,6 +113,8 @@ reasons! {
         "The body has a content type or coding that is not read here.";
     #[http_only] MalformedJson, "MALFORMED_JSON", InvalidArgument, 400,
         "The body is not JSON. The message names line and column.";
+    #[http_only] UnexpectedBody, "UNEXPECTED_BODY", InvalidArgument, 400,
+        "The call takes no body and one was sent.";
     #[http_only] BadHeader, "BAD_HEADER", InvalidArgument, 400,
         "A request header cannot be understood here. The message names it.";
     #[http_only] StreamOverJson, "STREAM_OVER_JSON", Unimplemented, 501,

@@ -123,11 +123,10 @@ async fn keep_up(
 ) -> anyhow::Result<()> {
     let admin_stop = CancellationToken::new();
     let probes = tokio::spawn(admin.serve(door.clone(), readiness(store.clone()), admin_stop.clone()));
-    let served = listener.serve(door, stop).await;
+    listener.serve(door, stop).await;
     admin_stop.cancel();
     probes.await.context("the task for probes broke")?.context("the port for probes broke")?;
-    store.close().await.context("closing the database")?;
-    served.context("the listener broke")
+    store.close().await.context("closing the database")
 }
 
 fn readiness(store: Store) -> Readiness {

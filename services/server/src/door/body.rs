@@ -63,7 +63,7 @@ pin_project! {
 }
 
 /// `inner`, with `kept` dropped when it ends or is given up.
-pub(crate) fn keeping<K: Send + 'static>(inner: Body, kept: K) -> Body {
+pub(super) fn keeping<K: Send + 'static>(inner: Body, kept: K) -> Body {
     Body::new(Keeping { inner, kept })
 }
 

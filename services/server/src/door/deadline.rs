@@ -104,6 +104,7 @@ pub(super) async fn bound(State(shared): State<Arc<Shared>>, mut request: Reques
             inner,
             until: until.map(sleep_until),
             stop: shared.stop_streams.clone().cancelled_owned(),
+            stopping: false,
             ended: false,
         })
     })
@@ -118,6 +119,7 @@ pin_project! {
         until: Option<Sleep>,
         #[pin]
         stop: WaitForCancellationFutureOwned,
+        stopping: bool,
         ended: bool,
     }
 }
@@ -135,12 +137,16 @@ impl http_body::Body for Bounded {
             return Poll::Ready(None);
         }
         let late = this.until.as_mut().as_pin_mut().is_some_and(|until| until.poll(cx).is_ready());
+        // A stream that is told to stop may say one last word, such as NOT_SERVING, if it has it ready.
+        let stop = !*this.stopping && this.stop.poll(cx).is_ready();
         let refusal = if late {
             too_late()
-        } else if this.stop.poll(cx).is_ready() {
+        } else if *this.stopping {
             going_away()
         } else {
+            *this.stopping = stop;
             match catch_unwind(AssertUnwindSafe(|| this.inner.poll_frame(cx))) {
+                Ok(Poll::Pending) if stop => going_away(),
                 Ok(frame) => {
                     let frame = ready!(frame);
                     *this.ended = frame.as_ref().is_none_or(|f| f.as_ref().is_ok_and(Frame::is_trailers));

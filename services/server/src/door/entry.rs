@@ -98,7 +98,8 @@ impl Inner {
     async fn choose(&self, mut request: Request<Body>) -> Response<Body> {
         let kind = kind(request.headers());
         if let Some(refusal) = self.unfit(&kind, &request) {
-            return self.json.refuse(&request, refusal);
+            let id = RequestId::of(request.headers());
+            return self.json.problem(request.extensions().get::<RequestId>().unwrap_or(&id), refusal);
         }
         match kind {
             Kind::Other => {

@@ -33,6 +33,7 @@ use tonic_health::ServingStatus;
 use tonic_health::server::HealthReporter;
 
 pub use call::{Deadline, Draining, RequestId, Through, deadline, permit};
+pub(crate) use deadline::IsStream;
 pub(crate) use measure::{Room, too_large};
 pub use rpcs::{BadRpcs, Rpc, Rpcs};
 pub use settings::DoorSettings;
@@ -141,6 +142,10 @@ impl Door {
     /// Ends every open stream with UNAVAILABLE.
     pub fn end_streams(&self) {
         self.shared.stop_streams.cancel();
+    }
+
+    pub(crate) fn settings(&self) -> &DoorSettings {
+        &self.shared.settings
     }
 }
 

@@ -210,6 +210,8 @@ fn field_at(rpc: &MethodDescriptor, path: &str) -> Option<FieldDescriptor> {
 
 #[cfg(test)]
 mod tests {
+    use std::fmt::Write as _;
+
     use super::*;
 
     fn own() -> Bindings {
@@ -275,11 +277,7 @@ mod tests {
             .to_owned();
         for (rpc, path) in rpcs {
             let rule = format!("option (google.api.http) = {{get: \"{path}\"}};");
-            text += "rpc ";
-            text += rpc;
-            text += "(Ask) returns (Answer) { ";
-            text += &rule;
-            text += " }";
+            write!(text, "rpc {rpc}(Ask) returns (Answer) {{ {rule} }}").expect("a string");
         }
         text.push('}');
         let dir = tempfile::tempdir().expect("a folder");

@@ -40,8 +40,7 @@ pub(super) fn request(
         }
         BodyIs::None if body.is_empty() => {}
         BodyIs::None => {
-            let why = "this call takes no body; leave it out";
-            return Err(Refusal::because(Reason::UnsupportedMediaType, why));
+            return Err(Refusal::because(Reason::UnexpectedBody, "this call takes no body; leave it out"));
         }
     }
     query::read(query, &taken, &mut message)?;
@@ -120,9 +119,6 @@ fn shortened_to(text: &str, most: usize) -> String {
     }
 }
 
-/// Most violations that are collected from one body.
-const MOST: usize = 2_000;
-
 /// Names every field of `tree` that cannot be one of `kind`.
 fn walk(kind: &MessageDescriptor, tree: &Json, path: &str, broken: &mut Violations) {
     let Json::Object(fields) = tree else {
@@ -130,7 +126,7 @@ fn walk(kind: &MessageDescriptor, tree: &Json, path: &str, broken: &mut Violatio
         return;
     };
     for (key, value) in fields {
-        if broken.as_slice().len() >= MOST {
+        if broken.is_full() {
             return;
         }
         let Some(field) = kind.get_field_by_json_name(key).or_else(|| kind.get_field_by_name(key)) else {

@@ -1,8 +1,8 @@
 //! Path templates of `google.api.http`, and paths that may match them.
 //!
-//! A template is `/` and segments, each a literal, `*` (one segment) or, last, `**` (the rest), some of
-//! them bound to a field as `{field=segments}`, and possibly a verb after `:`. In a path, the verb is what
-//! follows the last `:` of the last segment, written `:` or `%3A`; ids never contain one.
+//! A template is `/` and segments, each a literal, `*` (one segment) or, last, `**` (the rest, at least one
+//! segment), some of them bound to a field as `{field=segments}`, and possibly a verb after `:`. In a path,
+//! the verb is what follows the last `:` of the last segment, written `:` or `%3A`; ids never contain one.
 
 use percent_encoding::percent_decode_str;
 
@@ -137,7 +137,6 @@ impl Template {
         }
         let open = self.segments.last() == Some(&Segment::Rest);
         let fits = if open {
-            // The rest is at least one segment: a field that is bound takes a value.
             path.segments.len() >= self.segments.len()
         } else {
             path.segments.len() == self.segments.len()
@@ -171,7 +170,7 @@ impl Template {
 
 fn overlap(a: &[Segment], b: &[Segment]) -> bool {
     match (a, b) {
-        ([], []) | ([Segment::Rest, ..], _) | (_, [Segment::Rest, ..]) => true,
+        ([], []) | ([Segment::Rest, ..], [_, ..]) | ([_, ..], [Segment::Rest, ..]) => true,
         ([], _) | (_, []) => false,
         ([Segment::Literal(x), ..], [Segment::Literal(y), ..]) if x != y => false,
         ([_, a @ ..], [_, b @ ..]) => overlap(a, b),

@@ -1,62 +1,30 @@
-//! The listener: our own accept loop, because limits on headers, connections and their age are not to be
-//! had otherwise, and an orderly end.
+//! The port: an accept loop of our own, for HTTP/1.1 and HTTP/2 without TLS (h2c) on one socket.
+//!
+//! What a ready-made server does not give is done here: caps on connections in all and by address, time
+//! limits for headers, idle and stuck connections, a maximum age with jitter, and a drain that ends.
 
-mod connections;
-mod drain;
+mod activity;
+mod caps;
+mod connection;
+mod settings;
 
 use std::net::SocketAddr;
+use std::sync::Arc;
 use std::time::Duration;
 
-use hyper_util::rt::{TokioExecutor, TokioIo, TokioTimer};
-use hyper_util::server::conn::auto;
-use hyper_util::service::TowerToHyperService;
+use hyper_util::rt::{TokioExecutor, TokioTimer};
+use hyper_util::server::conn::auto::Builder;
 use tokio::net::{TcpListener, TcpStream};
+use tokio::time::sleep;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
+pub use settings::ListenSettings;
+
 use crate::door::Door;
-use connections::Connections;
+use caps::Caps;
 
-/// Settings of the listener. The defaults suit a small server.
-#[derive(Debug, Clone)]
-pub struct ListenSettings {
-    /// Most connections.
-    pub connections: usize,
-    /// Most connections from one address.
-    pub connections_per_address: usize,
-    /// How long the head of a request may take.
-    pub header_timeout: Duration,
-    /// How long a silent HTTP/2 connection goes without a ping, and how long a ping may stay unanswered.
-    pub keepalive: (Duration, Duration),
-    /// Most streams at once on one HTTP/2 connection.
-    pub streams_per_connection: u32,
-    /// Largest list of headers, in bytes.
-    pub header_bytes: u32,
-    /// After so long, give or take a tenth, a connection is asked to end: clients spread over replicas.
-    pub connection_age: Duration,
-    /// After a stop signal, how long new connections are still taken.
-    pub lameduck: Duration,
-    /// How long calls in work may take to end after that.
-    pub drain: Duration,
-}
-
-impl Default for ListenSettings {
-    fn default() -> Self {
-        Self {
-            connections: 4096,
-            connections_per_address: 512,
-            header_timeout: Duration::from_secs(10),
-            keepalive: (Duration::from_mins(1), Duration::from_secs(20)),
-            streams_per_connection: 256,
-            header_bytes: 16 * 1024,
-            connection_age: Duration::from_mins(30),
-            lameduck: Duration::from_secs(2),
-            drain: Duration::from_secs(20),
-        }
-    }
-}
-
-/// A port, bound.
+/// The port, bound.
 #[derive(Debug)]
 pub struct Listener {
     socket: TcpListener,
@@ -64,11 +32,13 @@ pub struct Listener {
     settings: ListenSettings,
 }
 
-/// What ends a connection: `gentle` lets calls in work finish, `hard` does not wait.
+/// The tokens of a drain, in the order they fire.
 #[derive(Debug, Clone)]
-struct Ends {
-    gentle: CancellationToken,
-    hard: CancellationToken,
+struct Drain {
+    /// Finish what is open, then close.
+    gently: CancellationToken,
+    /// Close now.
+    now: CancellationToken,
 }
 
 impl Listener {
@@ -82,120 +52,104 @@ impl Listener {
         Ok(Self { socket, address, settings })
     }
 
-    /// The address bound.
+    /// The address bound: where port 0 was asked for, the one that was free.
     pub fn address(&self) -> SocketAddr {
         self.address
     }
 
-    /// Serves `door` until `stop` fires and everything has ended, in order: health says `NOT_SERVING` while
-    /// new connections are still taken; then streams end; then calls in work; what is left is cut off.
-    ///
-    /// # Errors
-    /// When the port breaks.
-    pub async fn serve(self, door: Door, stop: CancellationToken) -> std::io::Result<()> {
-        let ends = Ends { gentle: CancellationToken::new(), hard: CancellationToken::new() };
-        let tasks = TaskTracker::new();
-        let closing = CancellationToken::new();
-        let drained = tokio::spawn(drain::drain(
-            door.clone(),
-            stop,
-            closing.clone(),
-            ends.clone(),
-            tasks.clone(),
-            self.settings.clone(),
-        ));
-        self.accept(&door, &ends, &tasks, &closing).await?;
-        drained.await.map_err(std::io::Error::other)
+    /// Serves `door` until `stop` fires, then drains: health says `NOT_SERVING`, new connections are taken
+    /// for the lameduck time, streams are ended, open calls finish within the drain time, and what is
+    /// left is cut. Returns within lameduck and drain time of `stop`.
+    pub async fn serve(self, door: Door, stop: CancellationToken) {
+        let drain = Drain { gently: CancellationToken::new(), now: CancellationToken::new() };
+        let connections = TaskTracker::new();
+        let accepting = self.accept(&door, &drain, &connections);
+        tokio::pin!(accepting);
+        tokio::select! {
+            () = &mut accepting => {}
+            () = stop.cancelled() => {}
+        }
+        tracing::info!(lameduck = ?self.settings.lameduck, "draining");
+        door.begin_drain().await;
+        tokio::select! {
+            () = &mut accepting => {}
+            () = sleep(self.settings.lameduck) => {}
+        }
+        door.end_streams();
+        drain.gently.cancel();
+        connections.close();
+        tokio::select! {
+            () = connections.wait() => {}
+            () = sleep(self.settings.drain) => {
+                tracing::warn!(open = connections.len(), "cutting connections that did not finish");
+                drain.now.cancel();
+                connections.wait().await;
+            }
+        }
+        tracing::info!("drained");
     }
 
-    async fn accept(
-        &self,
-        door: &Door,
-        ends: &Ends,
-        tasks: &TaskTracker,
-        closing: &CancellationToken,
-    ) -> std::io::Result<()> {
-        let connections = Connections::new(self.settings.connections, self.settings.connections_per_address);
+    /// Accepts for ever. Between the polls of this future nothing is accepted.
+    async fn accept(&self, door: &Door, drain: &Drain, connections: &TaskTracker) {
+        let builder = Arc::new(builder(&self.settings));
+        let caps = Caps::new(&self.settings);
         loop {
-            let (stream, peer) = tokio::select! {
-                () = closing.cancelled() => return Ok(()),
-                accepted = self.socket.accept() => match accepted {
-                    Ok(accepted) => accepted,
-                    Err(error) => {
-                        pause_after(&error).await;
-                        continue;
-                    }
-                },
+            let (stream, peer) = match self.socket.accept().await {
+                Ok(accepted) => accepted,
+                Err(error) => {
+                    // Out of files, mostly: others may close some. Anything else passes as well.
+                    tracing::warn!(%error, "could not accept");
+                    sleep(Duration::from_millis(100)).await;
+                    continue;
+                }
             };
-            // Over the limit the connection is closed at once: no byte of it is read.
-            let Some(place) = connections.enter(peer.ip()) else {
+            let Some(place) = caps.place_for(peer.ip()) else {
                 door.metrics().connection_refused();
+                refuse(&stream);
                 continue;
             };
-            let open = door.metrics().connected();
-            let (door, ends, settings) = (door.clone(), ends.clone(), self.settings.clone());
-            tasks.spawn(async move {
-                serve_connection(stream, door, ends, &settings).await;
-                drop((place, open));
-            });
+            // Answers are written whole: waiting to fill a segment only delays them.
+            if let Err(error) = stream.set_nodelay(true) {
+                tracing::debug!(%error, "no TCP_NODELAY");
+            }
+            let connection = connection::Connection {
+                door: door.clone(),
+                settings: self.settings.clone(),
+                drain: drain.clone(),
+                peer,
+                place,
+            };
+            let builder = Arc::clone(&builder);
+            connections.spawn(async move { connection.serve(stream, &builder).await });
         }
     }
 }
 
-/// Out of file descriptors, accepting again at once would spin.
-async fn pause_after(error: &std::io::Error) {
-    tracing::warn!(%error, "a connection could not be accepted");
-    tokio::time::sleep(Duration::from_millis(50)).await;
+/// Tells a client beyond the cap, as far as it listens: HTTP/1.1 reads this, HTTP/2 sees a closed
+/// connection and tries again later.
+fn refuse(stream: &TcpStream) {
+    let answer = b"HTTP/1.1 503 Service Unavailable\r\ncontent-length: 0\r\nretry-after: 1\r\nconnection: close\r\n\r\n";
+    // A client that cannot take even this is closed without it.
+    let _ = stream.try_write(answer);
 }
 
-async fn serve_connection(stream: TcpStream, door: Door, ends: Ends, settings: &ListenSettings) {
-    if let Err(error) = stream.set_nodelay(true) {
-        tracing::debug!(%error, "nodelay");
-    }
-    let mut builder = auto::Builder::new(TokioExecutor::new());
+fn builder(settings: &ListenSettings) -> Builder<TokioExecutor> {
+    let mut builder = Builder::new(TokioExecutor::new());
     builder
         .http1()
         .timer(TokioTimer::new())
-        .header_read_timeout(settings.header_timeout)
-        .max_buf_size(settings.header_bytes as usize * 4)
+        .header_read_timeout(settings.header_time)
+        .max_buf_size((settings.header_bytes as usize).max(8 * 1024))
         .keep_alive(true);
     builder
         .http2()
         .timer(TokioTimer::new())
-        .keep_alive_interval(settings.keepalive.0)
-        .keep_alive_timeout(settings.keepalive.1)
+        .keep_alive_interval(settings.keepalive_interval)
+        .keep_alive_timeout(settings.keepalive_timeout)
         .max_concurrent_streams(settings.streams_per_connection)
         .max_header_list_size(settings.header_bytes)
-        .max_pending_accept_reset_streams(32);
-    let connection =
-        builder.serve_connection_with_upgrades(TokioIo::new(stream), TowerToHyperService::new(door));
-    tokio::pin!(connection);
-    let age = tokio::time::sleep(jittered(settings.connection_age));
-    tokio::pin!(age);
-    let mut ending = false;
-    loop {
-        tokio::select! {
-            result = connection.as_mut() => {
-                if let Err(error) = result {
-                    tracing::debug!(error = %error, "a connection ended early");
-                }
-                return;
-            }
-            () = &mut age, if !ending => {
-                ending = true;
-                connection.as_mut().graceful_shutdown();
-            }
-            () = ends.gentle.cancelled(), if !ending => {
-                ending = true;
-                connection.as_mut().graceful_shutdown();
-            }
-            () = ends.hard.cancelled() => return,
-        }
-    }
-}
-
-/// Within a tenth of `age`, so that connections made together do not come back together (gRFC A9).
-fn jittered(age: Duration) -> Duration {
-    let random = uuid::Uuid::new_v4().as_u128() % 1000;
-    age.mul_f64(0.9 + 0.2 * random as f64 / 1000.0)
+        .initial_stream_window_size(256 * 1024)
+        .initial_connection_window_size(1024 * 1024)
+        .max_send_buf_size(256 * 1024);
+    builder
 }
