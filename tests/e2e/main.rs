@@ -4,6 +4,7 @@
 
 mod access;
 mod any_bytes;
+mod door;
 mod json_door;
 mod pools;
 mod refusals;
