@@ -6,9 +6,11 @@ mod access;
 mod any_bytes;
 mod door;
 mod json_door;
+mod lists;
 mod pools;
 mod refusals;
 mod trials;
+mod worked_numbers;
 
 use tonic::Status;
 use tonic_types::StatusExt as _;
