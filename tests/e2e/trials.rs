@@ -1,7 +1,8 @@
 //! A trial goes in, once, whole, and is seen by those who may see it.
 
 use benchring_api::v1;
-use benchring_tests::{by, fixture, on_each};
+use benchring_tests::{Ring, by, fixture, json, on_each};
+use http::Method;
 use tonic::Code;
 use uuid::Uuid;
 
@@ -23,13 +24,7 @@ async fn a_trial_is_pending_and_hidden_until_a_moderator_accepts_it() -> anyhow:
         let get = |name: &str| v1::GetTrialRequest { name: name.into(), ..Default::default() };
         let own = trials.get_trial(by("tester-t01", get(&kept.name))).await?.into_inner();
         assert_eq!(own, kept);
-        // Hidden and absent are the same to whoever may not read it, to the byte.
-        let hidden = trials.get_trial(by("tester-t02", get(&kept.name))).await.unwrap_err();
-        let absent = kept.name.replace(|c: char| c.is_ascii_digit(), "0");
-        let absent_status = trials.get_trial(by("tester-t02", get(&absent))).await.unwrap_err();
-        assert_eq!(hidden.code(), Code::NotFound);
-        assert_eq!(hidden.message().replace(&kept.name, ""), absent_status.message().replace(&absent, ""));
-        assert_eq!(hidden.details().len(), absent_status.details().len());
+        hidden_is_as_absent(&ring, &kept.name).await?;
 
         let accepted = ring.decide(&kept, v1::Decision::Accept).await?;
         assert_eq!(accepted.standing(), v1::Standing::Accepted);
@@ -44,6 +39,35 @@ async fn a_trial_is_pending_and_hidden_until_a_moderator_accepts_it() -> anyhow:
         Ok(())
     })
     .await
+}
+
+/// Hidden and absent are the same to whoever may not read it, to the byte.
+async fn hidden_is_as_absent(ring: &Ring, hidden: &str) -> anyhow::Result<()> {
+    let absent = hidden.replace(|c: char| c.is_ascii_digit(), "0");
+    assert_ne!(absent, hidden);
+    let as_absent = |bytes: &[u8]| String::from_utf8_lossy(bytes).replace(hidden, &absent);
+    for who in [None, Some("tester-t02")] {
+        let ask = |name: &str| {
+            let message = v1::GetTrialRequest { name: name.into(), ..Default::default() };
+            who.map_or_else(|| tonic::Request::new(message.clone()), |who| by(who, message.clone()))
+        };
+        let to_hidden = ring.trials().get_trial(ask(hidden)).await.unwrap_err();
+        let to_absent = ring.trials().get_trial(ask(&absent)).await.unwrap_err();
+        assert_eq!((to_hidden.code(), reason(&to_hidden).as_str()), (Code::NotFound, "NOT_FOUND"));
+        assert_eq!(as_absent(to_hidden.message().as_bytes()), to_absent.message());
+        assert_eq!(as_absent(to_hidden.details()), as_absent(to_absent.details()));
+        let client = json::Client::new(ring.address());
+        let token = who.map(|who| format!("Bearer development-{who}"));
+        let mut headers = vec![("x-request-id", "same")];
+        headers.extend(token.iter().map(|token| ("authorization", token.as_str())));
+        let to_hidden = client.call(Method::GET, &format!("/v1/{hidden}"), &headers, "").await?;
+        let to_absent = client.call(Method::GET, &format!("/v1/{absent}"), &headers, "").await?;
+        assert_eq!((to_hidden.status, to_hidden.status.as_u16()), (to_absent.status, 404));
+        assert_eq!(as_absent(&to_hidden.body), as_absent(&to_absent.body));
+        let names = |answer: &json::Answer| answer.headers.keys().cloned().collect::<Vec<_>>();
+        assert_eq!(names(&to_hidden), names(&to_absent));
+    }
+    Ok(())
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -61,11 +85,12 @@ async fn a_request_id_keeps_a_trial_exactly_once() -> anyhow::Result<()> {
                 tokio::spawn(async move { trials.submit_trial(by("tester-t01", request)).await })
             })
             .collect();
-        let mut names = std::collections::BTreeSet::new();
+        let mut answers = Vec::new();
         for call in calls {
-            names.insert(call.await??.into_inner().name);
+            answers.push(call.await??.into_inner());
         }
-        assert_eq!(names.len(), 1);
+        let late = ring.trials().submit_trial(by("tester-t01", request.clone())).await?.into_inner();
+        assert!(answers.iter().all(|answer| *answer == late), "one request id, one answer");
         assert_eq!(ring.data_version().await?, before + 1);
         let mut other = request.clone();
         other.trial.as_mut().unwrap().note = "Another note.".into();
@@ -73,7 +98,7 @@ async fn a_request_id_keeps_a_trial_exactly_once() -> anyhow::Result<()> {
         assert_eq!((reused.code(), reason(&reused).as_str()), (Code::InvalidArgument, "REQUEST_ID_REUSED"));
         // The id is another tester's own business.
         let theirs = ring.trials().submit_trial(by("tester-t02", request)).await?.into_inner();
-        assert!(!names.contains(&theirs.name));
+        assert_ne!(theirs.name, late.name);
         Ok(())
     })
     .await
@@ -95,6 +120,36 @@ async fn a_taken_id_is_refused_also_where_the_trial_is_hidden() -> anyhow::Resul
             let taken =
                 ring.trials().submit_trial(by("tester-t02", wanted(validate_only)?)).await.unwrap_err();
             assert_eq!((taken.code(), reason(&taken).as_str()), (Code::AlreadyExists, "ID_TAKEN"));
+        }
+        Ok(())
+    })
+    .await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_mere_check_keeps_nothing_and_leaves_ids_free() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(1).await?;
+        let before = ring.data_version().await?;
+        let live = v1::SubmitTrialRequest {
+            trial_id: "mine".into(),
+            request_id: Uuid::new_v4().to_string(),
+            ..submit(fixture("screw-drive-time", 1)?)
+        };
+        let dry = v1::SubmitTrialRequest { validate_only: true, ..live.clone() };
+        let judged = ring.trials().submit_trial(by("tester-t01", dry)).await?.into_inner();
+        let check = v1::CheckTrialRequest { trial: live.trial.clone() };
+        let checked = ring.trials().check_trial(by("tester-t01", check)).await?.into_inner();
+        assert_eq!((checked.violations.len(), ring.data_version().await?), (0, before));
+        let get = v1::GetTrialRequest { name: "trials/mine".into(), ..Default::default() };
+        let absent = ring.trials().get_trial(by("tester-t01", get)).await.unwrap_err();
+        assert_eq!(reason(&absent), "NOT_FOUND");
+        let kept = ring.trials().submit_trial(by("tester-t01", live)).await?.into_inner();
+        assert_eq!((kept.name.as_str(), ring.data_version().await?), ("trials/mine", before + 1));
+        // What was foretold came true.
+        for foretold in [judged, checked.trial.unwrap()] {
+            assert_eq!((foretold.arms, foretold.findings), (kept.arms.clone(), kept.findings.clone()));
+            assert_eq!(foretold.demand_class, kept.demand_class);
         }
         Ok(())
     })
