@@ -10,6 +10,7 @@ mod lists;
 mod pools;
 mod refusals;
 mod trials;
+mod web;
 mod worked_numbers;
 
 use tonic::Status;
