@@ -7,6 +7,7 @@ mod any_bytes;
 mod door;
 mod json_door;
 mod lists;
+mod packs;
 mod pools;
 mod refusals;
 mod trials;

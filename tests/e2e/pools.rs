@@ -2,6 +2,7 @@
 
 use benchring_api::v1;
 use benchring_tests::{by, fixture, json, on_each};
+use prost::Message as _;
 use tonic::Code;
 
 use crate::{reason, violations};
@@ -136,6 +137,88 @@ async fn work_per_charge_is_divided_by_rated_and_by_measured_capacity() -> anyho
         let expected = plain * (4.91_f64 * 4.93).sqrt() / (7.88_f64 * 7.91).sqrt();
         let measured = ratio(measured);
         assert!((measured - expected).abs() < 1e-9, "{measured} {expected}");
+        Ok(())
+    })
+    .await
+}
+
+/// Whatever is decided later, the answer of each earlier moment is had again, bit for bit, by both doors.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_earlier_answer_is_had_again_bit_for_bit() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(3).await?;
+        let (mut kept, mut answers) = (Vec::new(), Vec::new());
+        for n in 1..=3 {
+            kept.push(ring.accepted(&format!("t0{n}"), fixture("screw-drive-time", n)?).await?);
+            answers.push(ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner());
+        }
+        for trial in kept.iter().take(2) {
+            let disputed = ring.decide(trial, v1::Decision::Dispute).await?;
+            answers.push(ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner());
+            ring.decide(&disputed, v1::Decision::Reject).await?;
+            answers.push(ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner());
+        }
+        let trials = |answer: &v1::ComparePacksResponse| {
+            answer.strata[0].headline.as_ref().unwrap().basis.unwrap().trials_count
+        };
+        // A disputed trial counts until it is decided again; a rejected one does not.
+        assert_eq!(answers.iter().map(trials).collect::<Vec<_>>(), [1, 2, 3, 3, 2, 2, 1]);
+        let output =
+            benchring_api::descriptors().get_message_by_name("benchring.v1.ComparePacksResponse").unwrap();
+        for answer in &answers {
+            let as_of = v1::ComparePacksRequest {
+                data_version: Some(answer.data_version),
+                ..compare(SCREWS, "k5", "k8")
+            };
+            let again = ring.pools().compare_packs(as_of).await?.into_inner();
+            assert_eq!(again.encode_to_vec().len(), answer.encode_to_vec().len());
+            assert_eq!(again, *answer);
+            let path = format!(
+                "/v1/pools:compare?method={SCREWS}&packA=packModels/k5&packB=packModels/k8&dataVersion={}",
+                answer.data_version
+            );
+            let by_json = json::Client::new(ring.address()).get(&path, None).await?.ok()?;
+            let mut by_grpc = prost_reflect::DynamicMessage::new(output.clone());
+            by_grpc.transcode_from(answer)?;
+            assert_eq!(by_json, serde_json::to_value(&by_grpc)?);
+        }
+        Ok(())
+    })
+    .await
+}
+
+/// A pack that its maker lent counts, and what the answer would be without it stands beside.
+#[tokio::test(flavor = "multi_thread")]
+async fn packs_from_their_maker_are_told_apart() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(2).await?;
+        let specimen = v1::PackSpecimen {
+            pack_model: "packModels/k8".into(),
+            acquired: v1::Acquired::LentByMaker.into(),
+            ..Default::default()
+        };
+        let request = v1::CreatePackSpecimenRequest {
+            pack_specimen_id: "k8-lent".into(),
+            pack_specimen: Some(specimen),
+            ..Default::default()
+        };
+        ring.packs().create_pack_specimen(by("tester-t02", request)).await?;
+        ring.accepted("t01", fixture("screw-drive-time", 1)?).await?;
+        let mut flattered = fixture("screw-drive-time", 2)?;
+        flattered.arms[1].pack_specimen = "packSpecimens/k8-lent".into();
+        for run in flattered.arms[1].charges.iter_mut().flat_map(|c| &mut c.runs) {
+            let reading = run.reading.as_mut().unwrap();
+            let seconds: f64 = reading.as_written.trim_end_matches(" s").parse()?;
+            reading.as_written = format!("{:.2} s", 0.8 * seconds);
+        }
+        ring.accepted("t02", flattered).await?;
+        let answer = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner();
+        let stratum = &answer.strata[0];
+        let (all, without) = (stratum.headline.as_ref(), stratum.without_maker_supplied.as_ref());
+        let (all, without) = (all.unwrap(), without.unwrap());
+        assert_eq!((all.basis.unwrap().trials_count, without.basis.unwrap().trials_count), (2, 1));
+        let ratio = |pooled: &v1::PooledEffect| pooled.effect.as_ref().unwrap().estimate();
+        assert!(ratio(all) < ratio(without) * 0.95, "{} {}", ratio(all), ratio(without));
         Ok(())
     })
     .await
