@@ -10,7 +10,7 @@ use proptest::test_runner::{Config, TestRunner};
 use tonic::codec::{Codec, DecodeBuf, Decoder, EncodeBuf, Encoder};
 use tonic::{Code, Request, Status};
 
-use crate::reason;
+use crate::{callers_fault, reason};
 
 /// Bytes as they are.
 #[derive(Debug, Clone, Copy, Default)]
@@ -78,7 +78,7 @@ fn arbitrary_protobuf_and_json_never_panic_or_hang() {
         .run(&any, |(rpc, bytes, path, text)| {
             runtime.block_on(async {
                 if let Err(status) = raw_call(&ring, rpcs[rpc], by(who(rpcs[rpc]), bytes)).await {
-                    reason(&status);
+                    callers_fault(&status);
                 }
                 let body = format!("{{\"trial\":{text:?}}}");
                 for body in [text.as_str(), body.as_str()] {
@@ -104,7 +104,7 @@ async fn faults_of_the_call_itself_bear_a_reason_too() -> anyhow::Result<()> {
     let ring = Ring::on_sqlite().await?;
     for rpc in own() {
         if let Err(status) = raw_call(&ring, rpc, by(who(rpc), Vec::new())).await {
-            reason(&status);
+            callers_fault(&status);
         }
         let garbage = raw_call(&ring, rpc, by(who(rpc), vec![0xff; 40])).await.unwrap_err();
         assert_eq!(reason(&garbage), "MALFORMED_MESSAGE", "{rpc}");

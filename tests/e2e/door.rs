@@ -12,7 +12,7 @@ use tonic::{Request, Status};
 use tonic_types::StatusExt as _;
 
 use crate::any_bytes::raw_call;
-use crate::reason;
+use crate::callers_fault;
 
 const CASES: u32 = 100;
 const TRIAL: &str = include_str!("../fixtures/screw-drive-time.json");
@@ -82,7 +82,7 @@ fn without_clock(mut answer: Value) -> Value {
 
 fn same_refusal(status: &Status, by_json: &json::Answer, question: &Question) {
     let problem = by_json.json().unwrap();
-    let name = reason(status);
+    let name = callers_fault(status);
     let row = benchring_server::reason::Reason::from_name(&name).unwrap().row();
     assert_eq!(status.code(), row.code, "{question:?}");
     assert_eq!(problem["reason"], name, "{question:?}");

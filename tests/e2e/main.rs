@@ -14,7 +14,7 @@ mod trials;
 mod web;
 mod worked_numbers;
 
-use tonic::Status;
+use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
 
 /// Field and reason of every violation.
@@ -33,4 +33,11 @@ pub(crate) fn reason(status: &Status) -> String {
         info.reason
     );
     info.reason
+}
+
+/// The reason of a refusal that is the caller's to mend: a panic in the server would be INTERNAL.
+pub(crate) fn callers_fault(status: &Status) -> String {
+    let broke = [Code::Internal, Code::Unknown, Code::DataLoss, Code::Unavailable];
+    assert!(!broke.contains(&status.code()), "something broke in the server: {status:?}");
+    reason(status)
 }
