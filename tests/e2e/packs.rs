@@ -1,7 +1,7 @@
 //! Packs are registered once, found by any of their names, and revised by mask and entity tag.
 
 use benchring_api::v1;
-use benchring_tests::{Ring, by, json, on_each};
+use benchring_tests::{Ring, by, fixture, json, on_each};
 use http::Method;
 use tonic::{Code, Status};
 use uuid::Uuid;
@@ -64,6 +64,56 @@ async fn a_mask_writes_its_fields_and_no_others() -> anyhow::Result<()> {
         assert_eq!(reason(&write(&ring, &absent, &["mass"]).await.unwrap_err()), "NOT_FOUND");
         assert_eq!(ring.data_version().await?, before, "what is refused leaves no trace");
         assert_eq!(read(&ring, "k5").await?, second);
+        Ok(())
+    })
+    .await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_repeat_has_its_first_answer_again_also_where_it_would_be_refused_now() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(1).await?;
+        let update = |model: v1::PackModel, field: &str, request_id: &str| v1::UpdatePackModelRequest {
+            pack_model: Some(model),
+            update_mask: Some(prost_types::FieldMask { paths: vec![field.to_owned()] }),
+            request_id: request_id.to_owned(),
+            ..Default::default()
+        };
+        let send = |who: &'static str, request: v1::UpdatePackModelRequest| {
+            let mut packs = ring.packs();
+            async move { packs.update_pack_model(by(who, request)).await.map(tonic::Response::into_inner) }
+        };
+        let mut model = read(&ring, "k5").await?;
+        model.aliases = vec!["K5 Pro".into()];
+        let revise = update(model, "aliases", &Uuid::new_v4().to_string());
+        let revised = send("tester-t01", revise.clone()).await?;
+        let submit = v1::SubmitTrialRequest {
+            trial: Some(fixture("discharge-capacity", 1)?),
+            request_id: Uuid::new_v4().to_string(),
+            ..Default::default()
+        };
+        let submitted = ring.trials().submit_trial(by("tester-t01", submit.clone())).await?.into_inner();
+        // At a tenth of the capacity the same current is ten times the rate, which is no longer alike.
+        let mut tenth = read(&ring, "k5").await?;
+        tenth.rated_capacity = Some(v1::Quantity { as_written: "0.5 Ah".into(), ..Default::default() });
+        send("moderator-m01", update(tenth, "rated_capacity", "")).await?;
+
+        let before = ring.data_version().await?;
+        assert_eq!(send("tester-t01", revise.clone()).await?, revised);
+        let again = ring.trials().submit_trial(by("tester-t01", submit.clone())).await?.into_inner();
+        assert_eq!(again, submitted);
+        // Refused they are for whoever asks anew, or asks something else under a used id.
+        let mut other = revise.clone();
+        other.pack_model.as_mut().unwrap().aliases.clear();
+        for anew in [v1::UpdatePackModelRequest { request_id: String::new(), ..revise.clone() }, other] {
+            assert_eq!(reason(&send("tester-t01", anew).await.unwrap_err()), "FAILED_PRECONDITION");
+        }
+        let anew = v1::SubmitTrialRequest { request_id: String::new(), ..submit };
+        let refused = ring.trials().submit_trial(by("tester-t01", anew)).await.unwrap_err();
+        assert_eq!(reason(&refused), "INVALID_FIELDS");
+        // An answer is its asker's own.
+        assert_eq!(reason(&send("tester-t02", revise).await.unwrap_err()), "FAILED_PRECONDITION");
+        assert_eq!(ring.data_version().await?, before);
         Ok(())
     })
     .await

@@ -5,6 +5,7 @@
 //! plain columns beside them serve lists and pools, with the spans of the log in which a row counts, so
 //! that every past answer can be asked for again.
 
+mod answered;
 mod audit;
 mod connect;
 mod counts;
@@ -47,7 +48,7 @@ use error::Trouble;
 use migrations::Migrator;
 use models::{Kind, ModelRow as Row};
 use span::kept;
-use writer::{ModelWrite, Outcome, Write, Writer};
+use writer::{ModelWrite, Outcome, Reference, Write, Writer};
 
 /// Handle on an open database. Clones share it.
 #[derive(Debug, Clone)]
@@ -140,7 +141,7 @@ impl Store {
         let (kind, time) = (write.kind, kept(act.time));
         let outcome = self.write(Write::ModelAdd(write), act).await?;
         if outcome.repeated {
-            return self.model_at(kind, &outcome).await;
+            return self.model_at(kind, &outcome.reference).await;
         }
         Ok(Row { model, revision: 1, create_time: time, update_time: time })
     }
@@ -154,16 +155,15 @@ impl Store {
         let kind = write.kind;
         match self.writer.write(Write::ModelUpdate(write, expected), act).await? {
             None => Ok(None),
-            Some(outcome) => self.model_at(kind, &outcome).await.map(Some),
+            Some(outcome) => self.model_at(kind, &outcome.reference).await.map(Some),
         }
     }
 
     async fn model_at<M: DeserializeOwned>(
         &self,
         kind: Kind,
-        outcome: &Outcome,
+        reference: &Reference,
     ) -> Result<Row<M>, StoreError> {
-        let reference = &outcome.reference;
         models::get_revision(self.readers(), kind, &reference.id, reference.revision).await
     }
 }

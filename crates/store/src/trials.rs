@@ -187,7 +187,7 @@ impl Store {
     }
 
     /// The trial as it was when a request was answered with it.
-    async fn trial_at(&self, reference: &Reference) -> Result<TrialRow, StoreError> {
+    pub(crate) async fn trial_at(&self, reference: &Reference) -> Result<TrialRow, StoreError> {
         let id = &reference.id;
         let missing = |what| StoreError::corrupt("request", "resource", id, format!("the {what} is missing"));
         let row = trial::Entity::find_by_id(id).one(self.readers()).await?;

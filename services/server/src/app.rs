@@ -21,7 +21,6 @@ use uuid::Uuid;
 
 use crate::error::Refusal;
 use crate::page_token::PageKey;
-use crate::rpc::Content;
 
 /// Days for which the answer to a request id is kept: a phone in a shed may wait for weeks.
 pub const REQUEST_ID_DAYS: u32 = 30;
@@ -90,22 +89,10 @@ impl App {
     ///
     /// # Errors
     /// When the caller does not have the role it would act in.
-    pub(crate) fn act(
-        &self,
-        caller: &Caller,
-        role: Role,
-        request_id: Option<Uuid>,
-        content: Content,
-    ) -> Result<Act, Refusal> {
+    pub(crate) fn act(&self, caller: &Caller, role: Role, once: Option<Once>) -> Result<Act, Refusal> {
         let actor = caller
             .acting_as(role)
             .ok_or_else(|| Refusal::internal("a caller without the role that it was let through for"))?;
-        let once = request_id.map(|id| Once {
-            principal: caller.id().map_or_else(String::new, ToString::to_string),
-            rpc: content.rpc.to_owned(),
-            request_id: id.to_string(),
-            payload_hash: content.hash,
-        });
         Ok(Act { actor, time: self.now(), once })
     }
 }

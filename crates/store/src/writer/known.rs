@@ -17,9 +17,27 @@ type RequestKey = (String, String, String);
 
 /// A request that was done.
 #[derive(Debug, Clone)]
-pub(super) struct Done {
-    pub(super) payload_hash: String,
-    pub(super) reference: Reference,
+pub(crate) struct Done {
+    pub(crate) payload_hash: String,
+    pub(crate) reference: Reference,
+}
+
+impl Done {
+    /// Reads a request that was done.
+    pub(crate) fn read(row: request::Model) -> Result<Self, StoreError> {
+        let standing = match &row.standing {
+            None => None,
+            Some(word) => Some(standing_in("request", &row.request_id, word)?),
+        };
+        let reference = Reference {
+            id: row.resource,
+            revision: row.revision,
+            decisions: row.decisions,
+            standing,
+            time: row.time,
+        };
+        Ok(Self { payload_hash: row.payload_hash, reference })
+    }
 }
 
 /// A trial as far as decisions need it.
@@ -134,19 +152,8 @@ impl Known {
     }
 
     fn remember_row(&mut self, row: request::Model) -> Result<(), StoreError> {
-        let standing = match &row.standing {
-            None => None,
-            Some(word) => Some(standing_in("request", &row.request_id, word)?),
-        };
-        let reference = Reference {
-            id: row.resource,
-            revision: row.revision,
-            decisions: row.decisions,
-            standing,
-            time: row.time,
-        };
-        let done = Done { payload_hash: row.payload_hash, reference };
-        self.requests.insert((row.principal, row.rpc, row.request_id), done);
+        let key = (row.principal.clone(), row.rpc.clone(), row.request_id.clone());
+        self.requests.insert(key, Done::read(row)?);
         Ok(())
     }
 

@@ -11,7 +11,7 @@ mod plan;
 mod rows;
 mod write;
 
-pub(crate) use known::standing_in;
+pub(crate) use known::{Done, standing_in};
 pub use write::{Act, Once};
 pub(crate) use write::{DecideWrite, Job, ModelWrite, Outcome, Reference, SpecimenWrite, TrialWrite, Write};
 

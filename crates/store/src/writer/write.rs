@@ -11,8 +11,8 @@ use crate::models::Kind;
 
 /// A request that must have its effect once, however often it comes.
 ///
-/// Only what was done is remembered. What is refused, before the store or in it, is refused again by the
-/// same rules: a broken rule stays broken, a taken id stays taken, an etag that was left behind stays behind.
+/// Only what was done is remembered. What is refused, before the store or in it, is judged again when it comes
+/// again. What was done is answered as it was then, also where it would be refused now.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Once {
     /// Whose request it is; two principals never see each other's answers.

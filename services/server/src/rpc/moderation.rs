@@ -35,7 +35,7 @@ impl ModerationService for App {
                     "a moderator does not decide about a trial of their own: leave it to another moderator",
                 ));
             }
-            let act = self.act(&caller, Role::Moderator, asked.request_id, content)?;
+            let act = self.act(&caller, Role::Moderator, content.once(&caller, asked.request_id))?;
             let decided =
                 self.store.trial_decide(&asked.id, asked.etag, asked.decision, asked.reason, act).await;
             let row = decided.map_err(writing(&name, asked.request_id))?;

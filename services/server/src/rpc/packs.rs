@@ -1,6 +1,7 @@
 //! Pack models and pack specimens.
 
 use benchring_api::convert::Revision;
+use benchring_api::convert::mask::Update;
 use benchring_api::convert::packs::{
     create_pack_model_from_wire, create_pack_specimen_from_wire, list_pack_models_from_wire,
     list_pack_specimens_from_wire, pack_model_from_wire, pack_model_to_wire, pack_specimen_to_wire,
@@ -9,16 +10,17 @@ use benchring_api::convert::packs::{
 use benchring_api::convert::requests::get_from_wire;
 use benchring_api::v1;
 use benchring_api::v1::pack_service_server::PackService;
-use benchring_auth::{Action, Role};
+use benchring_auth::{Action, Caller, Role};
 use benchring_domain::filter::Value as Compared;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, PackSpecimenId};
 use benchring_domain::pack::PackModel;
-use benchring_store::{PackModelRow, PackSpecimenQuery, PackSpecimenRow};
+use benchring_store::{Once, PackModelRow, PackSpecimenQuery, PackSpecimenRow};
 use tonic::{Request, Response, Status};
 
 use super::paging::List as _;
-use super::revising::expected_etag;
+use super::repeat::first_or;
+use super::revising::{Revised, expected_etag};
 use super::trials::tester_of;
 use super::{Content, free, revision, writing};
 use crate::app::App;
@@ -44,7 +46,7 @@ impl PackService for App {
                 free(self.store.pack_model_get(&id).await?.as_ref(), name)?;
                 return Ok(pack_model_to_wire(&model, &findings, &Revision::default()));
             }
-            let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;
+            let act = self.act(&caller, Role::Tester, content.once(&caller, wanted.request_id))?;
             let row = self.store.pack_model_add(model, act).await;
             Ok(self.pack_row_to_wire(&row.map_err(writing(&name, wanted.request_id))?))
         })
@@ -95,18 +97,22 @@ impl PackService for App {
             let update = update_pack_model_from_wire(request).finish()?;
             let (request_id, validate_only) = (update.request_id, update.validate_only);
             let id = update.id.clone().ok_or_else(|| Refusal::internal("an update without a name"))?;
-            let (name, now) = (id.name(), self.now());
+            let name = id.name();
             let current = self.store.pack_model_get(&id).await?;
             let current = current.ok_or_else(|| Refusal::not_found(name.clone()))?;
-            let role = self.revising_role(&caller, Compared::PackModel(id.clone()), &name).await?;
-            let etag = current.etag();
-            let expected = expected_etag(&update.etag, &etag, validate_only, &name)?;
-            let (model, findings) = revised_pack_model(update, &current.model)
-                .judge("pack_model", |draft| draft.check(id, &self.catalogue, now))?;
+            let (once, etag) = (content.once(&caller, request_id), current.etag());
+            let revised = self.pack_revised(&caller, id, update, &current).await;
+            let Revised { role, expected, model, findings } = match revised {
+                Ok(revised) => revised,
+                Err(refusal) => {
+                    let first = async |once: &Once| self.store.pack_model_answered(once).await;
+                    return Ok(self.pack_row_to_wire(&first_or(refusal, once.as_ref(), first).await?));
+                }
+            };
             if validate_only {
                 return Ok(pack_model_to_wire(&model, &findings, &revision(&current, &etag)));
             }
-            let act = self.act(&caller, role, request_id, content)?;
+            let act = self.act(&caller, role, once)?;
             let row = self.store.pack_model_update(model, Some(expected), act).await;
             let row = row.map_err(writing(&name, request_id))?;
             Ok(self.pack_row_to_wire(&row.ok_or_else(|| Refusal::not_found(name))?))
@@ -135,7 +141,7 @@ impl PackService for App {
                 free(self.store.pack_specimen_get(&id).await?.as_ref(), name)?;
                 return Ok(pack_specimen_to_wire(&specimen, now, ""));
             }
-            let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;
+            let act = self.act(&caller, Role::Tester, content.once(&caller, wanted.request_id))?;
             let row = self.store.pack_specimen_add(specimen, act).await;
             Ok(specimen_row_to_wire(&row.map_err(writing(&name, wanted.request_id))?))
         })
@@ -183,6 +189,22 @@ impl PackService for App {
 }
 
 impl App {
+    /// The next revision of a pack model, by a caller who may make it.
+    async fn pack_revised(
+        &self,
+        caller: &Caller,
+        id: PackModelId,
+        update: Update<PackModelId, v1::PackModel>,
+        current: &PackModelRow,
+    ) -> Result<Revised<PackModel>, Refusal> {
+        let name = id.name();
+        let role = self.revising_role(caller, Compared::PackModel(id.clone()), &name).await?;
+        let expected = expected_etag(&update.etag, &current.etag(), update.validate_only, &name)?;
+        let (model, findings) = revised_pack_model(update, &current.model)
+            .judge("pack_model", |draft| draft.check(id, &self.catalogue, self.now()))?;
+        Ok(Revised { role, expected, model, findings })
+    }
+
     fn pack_row_to_wire(&self, row: &PackModelRow) -> v1::PackModel {
         pack_model_to_wire(&row.model, &self.pack_findings(&row.model), &revision(row, &row.etag()))
     }

@@ -1,8 +1,13 @@
 //! Requests that may come again.
 
 use benchring_api::v1;
+use benchring_auth::Caller;
 use benchring_domain::audit::sha256_hex;
+use benchring_store::{Once, StoreError};
 use prost::Message;
+use uuid::Uuid;
+
+use crate::error::Refusal;
 
 /// A request that writes: it bears an id that its client made, and has its effect once.
 pub(super) trait Repeatable: Message {
@@ -50,6 +55,38 @@ impl Content {
         let hash = if id.is_empty() { String::new() } else { sha256_hex(&request.encode_to_vec()) };
         *request.request_id() = id;
         Self { rpc: R::RPC, hash }
+    }
+
+    /// The request as the store remembers it; `None` where its client made no id.
+    pub(super) fn once(self, caller: &Caller, request_id: Option<Uuid>) -> Option<Once> {
+        request_id.map(|id| Once {
+            principal: caller.id().map_or_else(String::new, ToString::to_string),
+            rpc: self.rpc.to_owned(),
+            request_id: id.to_string(),
+            payload_hash: self.hash,
+        })
+    }
+}
+
+/// What a request that is refused is answered with: its first answer where it was done before, for what it was
+/// judged by then may have been revised since; else the refusal.
+///
+/// # Errors
+/// The refusal.
+pub(super) async fn first_or<R>(
+    refusal: impl Into<Refusal>,
+    once: Option<&Once>,
+    answered: impl AsyncFnOnce(&Once) -> Result<Option<R>, StoreError>,
+) -> Result<R, Refusal> {
+    let first = match once {
+        Some(once) => answered(once).await,
+        None => Ok(None),
+    };
+    // Under a used id the content is another one: what is wrong with it is the better answer.
+    match first {
+        Ok(Some(first)) => Ok(first),
+        Ok(None) | Err(StoreError::RequestIdReused) => Err(refusal.into()),
+        Err(error) => Err(error.into()),
     }
 }
 

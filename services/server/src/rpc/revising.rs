@@ -2,11 +2,25 @@
 
 use benchring_auth::{Caller, Role};
 use benchring_domain::filter::{Comparison, Filter, Operator, Value};
+use benchring_domain::finding::Finding;
 use benchring_store::{TrialQuery, Visibility};
 
 use crate::app::App;
 use crate::error::Refusal;
 use crate::reason::Reason;
+
+/// A revision that passed every rule.
+#[derive(Debug)]
+pub(super) struct Revised<M> {
+    /// The role it is made in.
+    pub(super) role: Role,
+    /// Entity tag that the current revision has to bear.
+    pub(super) expected: String,
+    /// The model as it becomes.
+    pub(super) model: M,
+    /// What its check noticed.
+    pub(super) findings: Vec<Finding>,
+}
 
 impl App {
     /// The role in which a caller revises the model that `uses` compares trials with: once trials rest on

@@ -1,6 +1,7 @@
 //! Tool models.
 
 use benchring_api::convert::Revision;
+use benchring_api::convert::mask::Update;
 use benchring_api::convert::requests::get_from_wire;
 use benchring_api::convert::tools::{
     ListToolModels, create_tool_model_from_wire, list_tool_models_from_wire, revised_tool_model,
@@ -8,17 +9,18 @@ use benchring_api::convert::tools::{
 };
 use benchring_api::v1;
 use benchring_api::v1::tool_service_server::ToolService;
-use benchring_auth::{Action, Role};
+use benchring_auth::{Action, Caller, Role};
 use benchring_domain::filter::Value as Compared;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{ToolModelId, shortened};
 use benchring_domain::tool::ToolModel;
 use benchring_domain::violation::Violations;
-use benchring_store::ToolModelRow;
+use benchring_store::{Once, ToolModelRow};
 use tonic::{Request, Response, Status};
 
 use super::paging::List as _;
-use super::revising::expected_etag;
+use super::repeat::first_or;
+use super::revising::{Revised, expected_etag};
 use super::{Content, free, revision, writing};
 use crate::app::App;
 use crate::door::permit;
@@ -46,7 +48,7 @@ impl ToolService for App {
                 free(self.store.tool_model_get(&id).await?.as_ref(), name)?;
                 return Ok(tool_model_to_wire(&model, &findings, &Revision::default()));
             }
-            let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;
+            let act = self.act(&caller, Role::Tester, content.once(&caller, wanted.request_id))?;
             let row = self.store.tool_model_add(model, act).await;
             Ok(self.tool_row_to_wire(&row.map_err(writing(&name, wanted.request_id))?))
         })
@@ -99,15 +101,19 @@ impl ToolService for App {
             let name = id.name();
             let current = self.store.tool_model_get(&id).await?;
             let current = current.ok_or_else(|| Refusal::not_found(name.clone()))?;
-            let role = self.revising_role(&caller, Compared::ToolModel(id.clone()), &name).await?;
-            let etag = current.etag();
-            let expected = expected_etag(&update.etag, &etag, validate_only, &name)?;
-            let (model, findings) = revised_tool_model(update, &current.model)
-                .judge("tool_model", |draft| draft.check(id, &self.catalogue))?;
+            let (once, etag) = (content.once(&caller, request_id), current.etag());
+            let revised = self.tool_revised(&caller, id, update, &current).await;
+            let Revised { role, expected, model, findings } = match revised {
+                Ok(revised) => revised,
+                Err(refusal) => {
+                    let first = async |once: &Once| self.store.tool_model_answered(once).await;
+                    return Ok(self.tool_row_to_wire(&first_or(refusal, once.as_ref(), first).await?));
+                }
+            };
             if validate_only {
                 return Ok(tool_model_to_wire(&model, &findings, &revision(&current, &etag)));
             }
-            let act = self.act(&caller, role, request_id, content)?;
+            let act = self.act(&caller, role, once)?;
             let row = self.store.tool_model_update(model, Some(expected), act).await;
             let row = row.map_err(writing(&name, request_id))?;
             Ok(self.tool_row_to_wire(&row.ok_or_else(|| Refusal::not_found(name))?))
@@ -117,6 +123,22 @@ impl ToolService for App {
 }
 
 impl App {
+    /// The next revision of a tool model, by a caller who may make it.
+    async fn tool_revised(
+        &self,
+        caller: &Caller,
+        id: ToolModelId,
+        update: Update<ToolModelId, v1::ToolModel>,
+        current: &ToolModelRow,
+    ) -> Result<Revised<ToolModel>, Refusal> {
+        let name = id.name();
+        let role = self.revising_role(caller, Compared::ToolModel(id.clone()), &name).await?;
+        let expected = expected_etag(&update.etag, &current.etag(), update.validate_only, &name)?;
+        let (model, findings) = revised_tool_model(update, &current.model)
+            .judge("tool_model", |draft| draft.check(id, &self.catalogue))?;
+        Ok(Revised { role, expected, model, findings })
+    }
+
     fn known_type(&self, asked: ListToolModels) -> Result<ListToolModels, Violations> {
         let choices = self.catalogue.choices("tool_type");
         match &asked.tool_type {

@@ -11,10 +11,11 @@ use benchring_domain::filter::Filter;
 use benchring_domain::id::{MethodRef, TesterId, TrialId};
 use benchring_domain::trial::{Checked, References, TrialDraft};
 use benchring_domain::violation::Violations;
-use benchring_store::{NewTrial, TrialCursor, TrialQuery, TrialRow, Visibility};
+use benchring_store::{NewTrial, Once, TrialCursor, TrialQuery, TrialRow, Visibility};
 use tonic::{Request, Response, Status};
 
 use super::paging::List as _;
+use super::repeat::first_or;
 use super::{Content, free, writing};
 use crate::app::{App, visibility};
 use crate::door::permit;
@@ -33,14 +34,23 @@ impl TrialService for App {
             let (wanted, sent) = submit_trial_from_wire(request).parts();
             let references = self.references(&sent.draft).await?;
             let (tester, now) = (tester_of(&caller)?, self.now());
+            let once = content.once(&caller, wanted.request_id);
             let checked =
-                sent.judge("trial", |draft| draft.check(&self.catalogue, &references, &tester, now))?;
+                sent.judge("trial", |draft| draft.check(&self.catalogue, &references, &tester, now));
+            let checked = match checked {
+                Ok(checked) => checked,
+                Err(broken) => {
+                    let first = async |once: &Once| self.store.trial_answered(once).await;
+                    let row = first_or(broken, once.as_ref(), first).await?;
+                    return Ok(trial_row_to_wire(&row, View::Full));
+                }
+            };
             let id = wanted.id.map_or_else(|| Self::new_id(TrialId::parse), Ok)?;
             if wanted.validate_only {
                 free(self.store.trial_get(&id, &Visibility::All).await?.as_ref(), id.name())?;
                 return Ok(checked_to_wire(&id, &tester, &checked));
             }
-            let act = self.act(&caller, Role::Tester, wanted.request_id, content)?;
+            let act = self.act(&caller, Role::Tester, once)?;
             let name = id.name();
             let kept = self.store.trial_add(NewTrial { id, tester, checked }, act).await;
             Ok(trial_row_to_wire(&kept.map_err(writing(&name, wanted.request_id))?, View::Full))
