@@ -61,6 +61,8 @@ fn arm(pack: &str, trial: usize, level: f64) -> ArmSummary {
         position_products: scatter(trial) * 0.01,
         position: Some(10.0 + scatter(trial + 5)),
         mean_input_power_w: None,
+        planned: None,
+        energy: None,
         readings: None,
     }
 }
@@ -79,6 +81,7 @@ fn evidence(method: &Method, trials: usize) -> Evidence {
             band_values: BTreeMap::new(),
             demand_class: Some("d2".into()),
             class_basis: ClassBasis::Measured,
+            mean_power_w: None,
             left_out: vec![],
             blocked: false,
             order_design: OrderDesign::RandomisedBlocks,

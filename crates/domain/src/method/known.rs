@@ -100,3 +100,7 @@ pub(super) const PLACES: &[(&str, &str)] = &[
     (RUN_POSITION, "arms[].charges[].runs[].position_count"),
     (END_CRITERION, "arms[].charges[].runs[].end_criterion"),
 ];
+/// What a rise in temperature was compared after; a choice.
+pub const TEMPERATURE_BASIS: &str = "temperature_basis";
+/// The `temperature_basis` of the same work on each pack.
+pub const FIXED_WORK: &str = "fixed_work";

@@ -1,9 +1,12 @@
 //! What a question gets back: numbers with their uncertainty and what they rest on.
 
-use std::collections::BTreeMap;
-
-use crate::id::{PackModelId, TesterId, TrialId};
+use crate::id::{TesterId, TrialId};
+use crate::pool::classes::{ClassBadge, ClassFamily, MeanPower};
+use crate::pool::completion::CompletionTable;
+use crate::pool::direction::Direction;
+use crate::pool::levels::Levels;
 use crate::pool::question::{Options, Question};
+use crate::pool::strip::{Normalised, StripBar};
 
 /// An estimate with bounds; a bound that does not exist is `None`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,6 +67,11 @@ impl EffectScale {
             Self::DurationRatio | Self::AmountRatio { .. } => "1",
             Self::Difference { unit } => unit,
         }
+    }
+
+    /// Whether the effect is a ratio, pooled on the log scale.
+    pub fn is_ratio(self) -> bool {
+        !matches!(self, Self::Difference { .. })
     }
 
     /// From the scale of pooling (logs for ratios) to the scale told.
@@ -220,17 +228,6 @@ pub struct PriorUsed {
     pub charge_assumed: bool,
 }
 
-/// What became of the runs of one pack.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Completion {
-    /// The pack model.
-    pub pack_model: PackModelId,
-    /// Runs, warm-ups left out.
-    pub runs: u32,
-    /// By outcome and end criterion.
-    pub outcomes: BTreeMap<String, u32>,
-}
-
 /// Evidence of one kind, pooled.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stratum {
@@ -238,8 +235,16 @@ pub struct Stratum {
     pub shared: Vec<(String, String)>,
     /// Demand class; `None` where not known.
     pub demand_class: Option<String>,
+    /// How the class is known.
+    pub class_badge: ClassBadge,
     /// Trials of the pair whose class is assumed.
     pub assumed_class_trials: usize,
+    /// Mean power in the trials of the pair; `None` where none has a figure.
+    pub mean_power: Option<MeanPower>,
+    /// What the responses were divided by.
+    pub normalised: Normalised,
+    /// Which pack is ahead.
+    pub direction: Direction,
     /// The headline.
     pub headline: PooledEffect,
     /// One row a voting unit.
@@ -260,14 +265,37 @@ pub struct Stratum {
     pub complete_case: Option<PooledEffect>,
     /// Stopped runs as slow as the slowest completed one; `None` where no stop depends on the pack.
     pub failed_as_slowest: Option<PooledEffect>,
+    /// Arms of stopped runs only entered at the mean of their limits; `None` where there is none.
+    pub left_out_at_limit: Option<PooledEffect>,
     /// Warnings.
     pub warnings: Vec<PoolWarning>,
     /// Trials of the pair left out of this stratum.
     pub left_out: Vec<LeftOut>,
     /// The prior.
     pub prior: PriorUsed,
-    /// Completion of A, then B.
-    pub completion: [Completion; 2],
+    /// What became of the runs.
+    pub completion: CompletionTable,
+    /// Levels of the trials; empty where the question divides by something that changes them.
+    pub levels: Levels,
+    /// The headline in every normalisation; empty unless the question asked for them.
+    pub strip: Vec<StripBar>,
+}
+
+/// Evidence of one kind that holds both packs and gives no effect, such as where one of them never finished a run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnpooledStratum {
+    /// What its trials share, by name, in the order of the method file.
+    pub shared: Vec<(String, String)>,
+    /// Demand class; `None` where not known.
+    pub demand_class: Option<String>,
+    /// How the class is known.
+    pub class_badge: ClassBadge,
+    /// Mean power in its trials of the pair.
+    pub mean_power: Option<MeanPower>,
+    /// What became of the runs.
+    pub completion: CompletionTable,
+    /// Why its trials give no effect.
+    pub left_out: Vec<LeftOut>,
 }
 
 /// The answer to a question.
@@ -277,6 +305,10 @@ pub struct Answer {
     pub question: Question,
     /// The strata, the one with most testers first.
     pub strata: Vec<Stratum>,
+    /// Strata that hold both packs in a trial and give no effect.
+    pub unpooled: Vec<UnpooledStratum>,
+    /// Demand classes of otherwise same strata beside each other; empty where the method knows none.
+    pub classes: Vec<ClassFamily>,
     /// Trials of the pair in no stratum.
     pub left_out: Vec<LeftOut>,
     /// Options used.

@@ -2,19 +2,24 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use benchring_stats::estimate::Estimate;
 use benchring_stats::units::voting_units;
 
 use crate::id::{PackModelId, TesterId};
-use crate::method::Method;
-use crate::pool::answer::{Answer, Completion, Interval, PooledEffect, Stratum};
+use crate::method::{Method, known};
+use crate::pool::answer::{Answer, Interval, LeftOut, PooledEffect, Stratum, UnpooledStratum};
+use crate::pool::classes::{ClassFamily, ClassPart, class_of, families};
+use crate::pool::completion::{CompletionTable, completion};
 use crate::pool::evidence::{Evidence, EvidenceTrial};
-use crate::pool::normalise::{Divisors, MeasuredAmounts, NotNormalisable};
+use crate::pool::levels::levels;
+use crate::pool::normalise::{Divisors, MeasuredAmounts, MeasuredBy, NotNormalisable};
 use crate::pool::question::Question;
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::{Group, Reasons, groups, has};
-use crate::pool::stratum::Pooling;
+use crate::pool::stratum::{PooledSet, Pooling};
+use crate::pool::strip::{normalised, strip};
 use crate::pool::warnings;
-use crate::pool::weigh::{Stopped, timed};
+use crate::pool::weigh::Stopped;
 use crate::standing::Standing;
 use crate::trial::summary::{ArmSummary, ClassBasis};
 
@@ -38,38 +43,86 @@ pub enum NoAnswer {
     NotNormalisable(#[from] NotNormalisable),
 }
 
+/// What pooling one stratum found.
+struct Found<'a> {
+    main: PooledSet,
+    completion: CompletionTable,
+    pair_trials: Vec<&'a EvidenceTrial>,
+    units: BTreeMap<TesterId, TesterId>,
+    left_out: Vec<LeftOut>,
+}
+
+/// A stratum with what its family of demand classes needs of it.
+struct Made<'a> {
+    stratum: Stratum,
+    votes: Vec<Estimate>,
+    counted: Vec<&'a EvidenceTrial>,
+}
+
+/// What everything that is asked of one body of evidence reads.
+#[derive(Clone, Copy)]
+struct Asking<'a> {
+    method: &'a Method,
+    evidence: &'a Evidence,
+    accepted: &'a [&'a EvidenceTrial],
+    divisors: &'a Divisors,
+    measured: &'a MeasuredBy,
+}
+
 impl Question {
-    /// Asks the evidence.
-    ///
-    /// Every stratum that holds both packs within some tester's trials is pooled by itself; the one with
-    /// most testers comes first.
+    /// Asks the evidence, as [`Self::ask_with`]; `measured` is what the question's own normalisation divides by.
     ///
     /// # Errors
-    /// [`NoAnswer`] when there is nothing to pool, saying what is missing.
+    /// As there.
     pub fn ask(
         &self,
         method: &Method,
         evidence: &Evidence,
         measured: &MeasuredAmounts,
     ) -> Result<Answer, NoAnswer> {
-        let divisors = Divisors::of(self, &evidence.pack_models, measured)?;
+        let measured = self.normalisation.map(|normalisation| (normalisation, measured.clone()));
+        self.ask_with(method, evidence, &measured.into_iter().collect())
+    }
+
+    /// Asks the evidence.
+    ///
+    /// Every stratum that holds both packs within some tester's trials is pooled by itself; the one with
+    /// most testers comes first. `measured` has the amounts of every normalisation by a measured amount that is asked for.
+    ///
+    /// # Errors
+    /// [`NoAnswer`] when there is nothing to pool, saying what is missing.
+    pub fn ask_with(
+        &self,
+        method: &Method,
+        evidence: &Evidence,
+        measured: &MeasuredBy,
+    ) -> Result<Answer, NoAnswer> {
+        let own = self.normalisation.and_then(|normalisation| measured.get(&normalisation));
+        let divisors = Divisors::by(self.normalisation, self, &evidence.pack_models, own)?;
         let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.standing.counts()).collect();
+        let asking = Asking { method, evidence, accepted: &accepted, divisors: &divisors, measured };
         let mut reasons = Reasons::default();
-        let mut strata: Vec<Stratum> = groups(self, method, &evidence.trials, &mut reasons)
-            .into_iter()
-            .filter_map(|group| self.stratum(method, group, &accepted, &divisors, &mut reasons))
-            .collect();
-        strata.sort_by(|a, b| {
-            let size = |s: &Stratum| (s.headline.basis.testers, s.headline.basis.trials);
-            let place = |s: &Stratum| (s.shared.clone(), s.demand_class.clone());
-            size(b).cmp(&size(a)).then_with(|| place(a).cmp(&place(b)))
-        });
-        if strata.is_empty() {
+        let (mut made, mut unpooled) = (Vec::new(), Vec::new());
+        for group in groups(self, method, &evidence.trials, &mut reasons) {
+            match self.stratum(asking, group, &mut reasons) {
+                Some(Ok(one)) => made.push(one),
+                Some(Err(one)) => unpooled.push(one),
+                None => {}
+            }
+        }
+        if made.is_empty() && unpooled.is_empty() {
             return Err(self.nothing(method, evidence, &reasons.finish()));
         }
+        made.sort_by(|a, b| {
+            let size = |m: &Made<'_>| (m.stratum.headline.basis.testers, m.stratum.headline.basis.trials);
+            let place = |m: &Made<'_>| (m.stratum.shared.clone(), m.stratum.demand_class.clone());
+            size(b).cmp(&size(a)).then_with(|| place(a).cmp(&place(b)))
+        });
         Ok(Answer {
             question: self.clone(),
-            strata,
+            classes: self.classes(asking, &made),
+            strata: made.into_iter().map(|one| one.stratum).collect(),
+            unpooled,
             left_out: reasons.finish(),
             options: self.options,
             data_version: evidence.data_version,
@@ -77,14 +130,31 @@ impl Question {
         })
     }
 
-    fn stratum(
+    /// The demand classes beside each other, with one number over them where asked for and fair.
+    fn classes(&self, asking: Asking<'_>, made: &[Made<'_>]) -> Vec<ClassFamily> {
+        let Asking { method, accepted, divisors, .. } = asking;
+        if !method.uses(known::DEMAND_CLASS) {
+            return Vec::new();
+        }
+        let parts: Vec<ClassPart<'_>> =
+            made.iter().map(|m| ClassPart { stratum: &m.stratum, votes: &m.votes }).collect();
+        families(method, &parts, self.overall, &|places| {
+            let trials: Vec<&EvidenceTrial> =
+                places.iter().flat_map(|place| made[*place].counted.iter().copied()).collect();
+            let spread = MethodSpread::of(method, accepted, &trials.first()?.summary, &self.options);
+            let pooling = Pooling { question: self, method, spread: &spread, divisors };
+            pooling.effect_of(&trials, &units_of(&trials), Stopped::Censored)
+        })
+    }
+
+    /// One stratum; one without an effect where some trial holds both packs and none gives a contrast.
+    fn stratum<'a>(
         &self,
-        method: &Method,
-        group: Group<'_>,
-        accepted: &[&EvidenceTrial],
-        divisors: &Divisors,
+        asking: Asking<'_>,
+        group: Group<'a>,
         outside: &mut Reasons,
-    ) -> Option<Stratum> {
+    ) -> Option<Result<Made<'a>, UnpooledStratum>> {
+        let Asking { method, accepted, divisors, .. } = asking;
         let counted: Vec<&EvidenceTrial> =
             group.trials.iter().copied().filter(|t| t.standing.counts()).collect();
         let Some(first) = counted.first() else {
@@ -101,18 +171,55 @@ impl Question {
         let pooling = Pooling { question: self, method, spread: &spread, divisors };
         let units = units_of(&counted);
         let mut reasons = Reasons::default();
-        let Some(main) = pooling.pool(&counted, &units, Stopped::Censored, &mut reasons) else {
-            outside.merge(reasons);
-            return None;
-        };
         let pair_trials: Vec<&EvidenceTrial> = counted.iter().copied().filter(|t| self.about(t)).collect();
+        let main = pooling.pool(&counted, &units, Stopped::Censored, &mut reasons);
+        let completion = completion(self, method, &pair_trials, &units);
+        let Some(main) = main else {
+            if !pair_trials.iter().any(|t| has(t, &self.pack_a) && has(t, &self.pack_b)) {
+                outside.merge(reasons);
+                return None;
+            }
+            let (class_badge, mean_power) = class_of(&pair_trials);
+            let (shared, demand_class) = (group.shared, group.demand_class);
+            let left_out = reasons.finish();
+            return Some(Err(UnpooledStratum {
+                shared,
+                demand_class,
+                class_badge,
+                mean_power,
+                completion,
+                left_out,
+            }));
+        };
+        let votes = main.votes.clone();
+        let set = Found { main, completion, pair_trials, units, left_out: reasons.finish() };
+        let stratum = self.filled(asking, &pooling, &group, &counted, set);
+        Some(Ok(Made { stratum, votes, counted }))
+    }
+
+    /// A stratum with all that stands beside its headline.
+    fn filled(
+        &self,
+        asking: Asking<'_>,
+        pooling: &Pooling<'_>,
+        group: &Group<'_>,
+        counted: &[&EvidenceTrial],
+        found: Found<'_>,
+    ) -> Stratum {
+        let Found { main, completion, pair_trials, units, left_out } = found;
+        let Asking { method, evidence, measured, .. } = asking;
+        let (class_badge, mean_power) = class_of(&pair_trials);
         let assumed = |t: &&&EvidenceTrial| t.summary.class_basis == ClassBasis::Assumed;
         let informative = warnings::informative_stops(method, &pair_trials, self);
-        let any_censored = main.effect.basis.censored_runs > 0 || !main.all_censored.is_empty();
+        let others = pooling.stopped_otherwise(&main, counted, &units);
         let mut stratum = Stratum {
-            shared: group.shared,
-            demand_class: group.demand_class,
+            shared: group.shared.clone(),
+            demand_class: group.demand_class.clone(),
+            class_badge,
             assumed_class_trials: pair_trials.iter().filter(assumed).count(),
+            mean_power,
+            normalised: normalised(pooling, self.normalisation, evidence, measured, &pair_trials),
+            direction: pooling.direction(&main.effect, &others),
             rows: main.rows,
             leave_one_out: main.leave_one_out,
             equal_vote: main.equal_vote,
@@ -120,24 +227,23 @@ impl Question {
             without_maker_supplied: None,
             without_assumed_class: None,
             with_pending: None,
-            complete_case: None,
-            failed_as_slowest: None,
+            complete_case: others.complete_case,
+            failed_as_slowest: others.as_slowest,
+            left_out_at_limit: others.at_limit,
             warnings: Vec::new(),
-            left_out: reasons.finish(),
-            prior: spread.used(),
-            completion: [completion(&self.pack_a, &pair_trials), completion(&self.pack_b, &pair_trials)],
+            left_out,
+            prior: pooling.spread.used(),
+            completion,
+            levels: levels(method, main.levels),
+            strip: Vec::new(),
             headline: main.effect,
         };
-        self.other_evidence(&pooling, &group.trials, &counted, &units, &mut stratum);
-        if any_censored {
-            let with = |stopped| pooling.effect_of(&counted, &units, stopped);
-            stratum.complete_case = with(Stopped::LeftOut);
-            if informative > 0 && timed(method) {
-                stratum.failed_as_slowest = with(Stopped::AsSlowest);
-            }
+        self.other_evidence(pooling, &group.trials, counted, &units, &mut stratum);
+        if self.all_normalisations {
+            stratum.strip = strip(pooling, evidence, measured, counted, &units);
         }
-        stratum.warnings = warnings::of(&pooling, &stratum, &main.notes, &pair_trials, informative);
-        Some(stratum)
+        stratum.warnings = warnings::of(pooling, &stratum, &main.notes, &pair_trials, informative);
+        stratum
     }
 
     /// The same question asked of less evidence, and of more: what stands beside the headline.
@@ -176,12 +282,7 @@ impl Question {
         trial.summary.arms.iter().filter(move |arm| arm.pack_model == a || arm.pack_model == b)
     }
 
-    fn nothing(
-        &self,
-        method: &Method,
-        evidence: &Evidence,
-        left_out: &[crate::pool::answer::LeftOut],
-    ) -> NoAnswer {
+    fn nothing(&self, method: &Method, evidence: &Evidence, left_out: &[LeftOut]) -> NoAnswer {
         let tests = |pack: &PackModelId| evidence.trials.iter().filter(|t| has(t, pack)).count();
         let (a, b) = (tests(&self.pack_a), tests(&self.pack_b));
         let reference = method.reference();
@@ -211,15 +312,6 @@ fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
     let uses =
         trials.iter().flat_map(|t| t.summary.arms.iter().map(|arm| (t.tester.clone(), arm.specimen.clone())));
     voting_units(trials.iter().map(|t| t.tester.clone()), uses)
-}
-
-fn completion(pack: &PackModelId, trials: &[&EvidenceTrial]) -> Completion {
-    let mut outcomes: BTreeMap<String, u32> = BTreeMap::new();
-    let arms = trials.iter().flat_map(|t| &t.summary.arms).filter(|arm| arm.pack_model == *pack);
-    for (outcome, count) in arms.flat_map(|arm| &arm.outcomes) {
-        *outcomes.entry(outcome.clone()).or_default() += count;
-    }
-    Completion { pack_model: pack.clone(), runs: outcomes.values().sum(), outcomes }
 }
 
 /// Trials of the pair that are pending in all of the evidence.

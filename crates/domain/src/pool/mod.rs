@@ -4,14 +4,19 @@
 //! with another.
 
 pub mod answer;
+pub mod classes;
 mod compare;
+pub mod completion;
+pub mod direction;
 pub mod evidence;
+pub mod levels;
 mod measured;
 pub mod normalise;
 pub mod question;
 mod spread;
 mod strata;
 mod stratum;
+pub mod strip;
 mod warnings;
 mod weigh;
 pub mod wording;
@@ -20,9 +25,9 @@ pub use answer::Answer;
 pub use compare::NoAnswer;
 pub use evidence::{Evidence, EvidenceTrial};
 pub use measured::{LABEL_CHECK_RATE, measured_amounts};
-pub use normalise::{Measured, MeasuredAmounts};
+pub use normalise::{Measured, MeasuredAmounts, MeasuredBy};
 pub use question::{Question, QuestionDraft};
 
 /// Version of everything that turns evidence into an answer, here and in the numerics. Raised by any change of a
 /// number; answers are bit for bit repeatable within one.
-pub const ENGINE_VERSION: &str = "1";
+pub const ENGINE_VERSION: &str = "2";

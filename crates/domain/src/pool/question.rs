@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::disclosure::words;
 use crate::id::{MethodRef, PackModelId};
-use crate::method::{Catalogue, Method, Normalisation};
+use crate::method::{Catalogue, Method, Normalisation, known};
 use crate::quantity::{Quantity, Written};
 use crate::violation::Violations;
 
@@ -98,6 +98,9 @@ pub struct Scope {
     pub workpiece_family: Option<String>,
     /// Centres of bands in canonical units, in place of the fixed bins.
     pub centres: BTreeMap<String, f64>,
+    /// Only trials whose demand class was measured.
+    #[serde(default)]
+    pub measured_class_only: bool,
 }
 
 /// How pack B compares with pack A.
@@ -113,6 +116,12 @@ pub struct Question {
     pub scope: Scope,
     /// What the response is divided by.
     pub normalisation: Option<Normalisation>,
+    /// Whether one number over the demand classes is asked for.
+    #[serde(default)]
+    pub overall: bool,
+    /// Whether the headline is asked for in every normalisation.
+    #[serde(default)]
+    pub all_normalisations: bool,
     /// Computation.
     pub options: Options,
     /// As of this sequence; `None` for now.
@@ -145,6 +154,12 @@ pub struct QuestionDraft {
     pub workpiece_family: String,
     /// Centres.
     pub centres: Vec<CentreDraft>,
+    /// Only trials whose demand class was measured.
+    pub measured_class_only: bool,
+    /// Whether one number over the demand classes is asked for.
+    pub overall: bool,
+    /// Whether the headline is asked for in every normalisation.
+    pub all_normalisations: bool,
     /// What the response is divided by.
     pub normalisation: Option<Normalisation>,
     /// Variance; `None` reads as the default, as do the next three.
@@ -182,6 +197,9 @@ impl QuestionDraft {
         if let (Some(method), Some(normalisation)) = (method, self.normalisation) {
             check_normalisation(method, normalisation, &mut broken);
         }
+        if let Some(method) = method {
+            self.classes(method, &mut broken);
+        }
         let tool_type = Self::choice("tool_type", &self.tool_type, catalogue, &mut broken);
         let workpiece_family = (!self.workpiece_family.is_empty()).then(|| self.workpiece_family.clone());
         if self.data_version.is_some_and(|v| v < 0) {
@@ -198,11 +216,41 @@ impl QuestionDraft {
             method: method.reference(),
             pack_a,
             pack_b,
-            scope: Scope { demand_class, tool_type, workpiece_family, centres },
+            scope: Scope {
+                demand_class,
+                tool_type,
+                workpiece_family,
+                centres,
+                measured_class_only: self.measured_class_only,
+            },
             normalisation: self.normalisation,
+            overall: self.overall,
+            all_normalisations: self.all_normalisations,
             options,
             data_version: self.data_version,
         })
+    }
+
+    /// What asks for demand classes needs a method that has them.
+    fn classes(&self, method: &Method, broken: &mut Violations) {
+        let asked = [
+            ("scope.measured_class_only", self.measured_class_only),
+            ("overall_across_classes", self.overall),
+        ];
+        for (field, _) in asked.into_iter().filter(|(_, asked)| *asked && !method.uses(known::DEMAND_CLASS)) {
+            broken.add(
+                field,
+                "NO_DEMAND_CLASS",
+                format!("{} knows no demand class: leave it out", method.reference()),
+            );
+        }
+        if self.overall && !self.demand_class.is_empty() {
+            broken.add(
+                "overall_across_classes",
+                "ONE_CLASS_ONLY",
+                format!("the scope holds class {} alone: leave out one of the two", self.demand_class),
+            );
+        }
     }
 
     fn options(&self, broken: &mut Violations) -> Options {

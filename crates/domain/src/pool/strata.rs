@@ -3,10 +3,12 @@
 use std::collections::BTreeMap;
 
 use crate::id::{PackModelId, TrialId};
+use crate::measure::with_unit;
 use crate::method::{Band, Method};
 use crate::pool::answer::LeftOut;
 use crate::pool::evidence::EvidenceTrial;
 use crate::pool::question::Question;
+use crate::trial::summary::ClassBasis;
 
 /// What the trials of a stratum share: name and value, in the order of the method file.
 pub(super) type Shared = Vec<(String, String)>;
@@ -105,6 +107,12 @@ fn place(
     let summary = &trial.summary;
     let scope = &question.scope;
     let class = summary.demand_class.clone();
+    if scope.measured_class_only && summary.class_basis != ClassBasis::Measured {
+        return Err((
+            "CLASS_NOT_MEASURED",
+            "its demand class was not measured, and only such are asked for".into(),
+        ));
+    }
     if let Some(asked) = &scope.demand_class
         && class.as_ref() != Some(asked)
     {
@@ -133,13 +141,15 @@ fn bin(question: &Question, band: &Band, trial: &EvidenceTrial) -> Result<String
     if let (Some(centre), Some(factor)) = (centre, band.factor) {
         let near = trial.summary.band_values.get(&band.id).is_some_and(|value| band.near(*centre, *value));
         return if near {
+            let centre = with_unit(*centre, band.dimension.canonical());
             Ok(format!("within a factor {factor} of {centre}"))
         } else {
             Err((
                 "FAR_FROM_CENTRE",
                 format!(
-                    "{} is not within a factor {factor} of the centre asked about",
-                    band.id.replace('_', " ")
+                    "{} is not within a factor {factor} of {}",
+                    band.id.replace('_', " "),
+                    with_unit(*centre, band.dimension.canonical())
                 ),
             ))
         };

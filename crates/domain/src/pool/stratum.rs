@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use benchring_stats::drift::drift_limit;
 use benchring_stats::estimate::Estimate;
 use benchring_stats::heterogeneity::Tau2Method;
-use benchring_stats::pair::{PairAnswer, PairOptions, PairTrial, WithoutBlocked, pool_pair};
+use benchring_stats::pair::{PairAnswer, PairOptions, PairTrial, UnitRow, WithoutBlocked, pool_pair};
 use benchring_stats::random_effects::{self, Pooled, Tau2Source};
 use benchring_stats::special::normal_upper_quantile;
 use benchring_stats::spread::Spread;
@@ -15,16 +15,20 @@ use crate::id::{PackModelId, TesterId};
 use crate::method::{Better, Method, ResponseKind, ResponseScale};
 use crate::pool::answer::{Basis, EffectScale, Interval, PooledEffect, TesterRow};
 use crate::pool::compare::told;
+use crate::pool::direction::{Direction, direction};
 use crate::pool::evidence::EvidenceTrial;
+use crate::pool::levels::RawLevel;
 use crate::pool::normalise::Divisors;
 use crate::pool::question::{self, Question};
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::Reasons;
-use crate::pool::weigh::{Stopped, Weighed, weigh};
+use crate::pool::warnings::informative_stops;
+use crate::pool::weigh::{Stopped, Weighed, timed, weigh};
 use crate::pool::wording::percent_forms;
 use crate::trial::summary::ArmSummary;
 
 /// What pooling one set of trials of a question needs.
+#[derive(Clone, Copy)]
 pub(super) struct Pooling<'a> {
     pub(super) question: &'a Question,
     pub(super) method: &'a Method,
@@ -48,12 +52,53 @@ pub(super) struct PooledSet {
     pub(super) leave_one_out: Option<Interval>,
     pub(super) equal_vote: Option<Interval>,
     pub(super) without_blocked: Option<PooledEffect>,
+    /// Effects of the voting units with their variances after the vote cap.
+    pub(super) votes: Vec<Estimate>,
+    /// Levels of the trials on the scale of contrasts; none where divisors change them.
+    pub(super) levels: Vec<RawLevel>,
     /// Specimens of the pair whose arms dropped out because every scored run is a bound.
     pub(super) all_censored: Vec<String>,
     pub(super) notes: Notes,
 }
 
+/// The same evidence with its stopped runs read in other ways; `None` where that would change nothing.
+#[derive(Debug, Default)]
+pub(super) struct StoppedOtherwise {
+    pub(super) complete_case: Option<PooledEffect>,
+    pub(super) as_slowest: Option<PooledEffect>,
+    pub(super) at_limit: Option<PooledEffect>,
+}
+
 impl Pooling<'_> {
+    /// Which pack is ahead, by all readings of stopped runs that a word has to stand.
+    pub(super) fn direction(&self, effect: &PooledEffect, others: &StoppedOtherwise) -> Direction {
+        let others = [
+            ("failed_as_slowest", others.as_slowest.as_ref()),
+            ("left_out_at_limit", others.at_limit.as_ref()),
+        ];
+        direction(effect, self.method.response.better, &others)
+    }
+
+    /// What `set` of the trials would be with its stopped runs read otherwise.
+    pub(super) fn stopped_otherwise(
+        &self,
+        set: &PooledSet,
+        trials: &[&EvidenceTrial],
+        units: &BTreeMap<TesterId, TesterId>,
+    ) -> StoppedOtherwise {
+        let wholly = !set.all_censored.is_empty();
+        if set.effect.basis.censored_runs == 0 && !wholly {
+            return StoppedOtherwise::default();
+        }
+        let with = |stopped| self.effect_of(trials, units, stopped);
+        let informative = informative_stops(self.method, trials, self.question) > 0;
+        StoppedOtherwise {
+            complete_case: with(Stopped::LeftOut),
+            as_slowest: if informative && timed(self.method) { with(Stopped::AsSlowest) } else { None },
+            at_limit: if wholly { with(Stopped::AtLimit) } else { None },
+        }
+    }
+
     /// Pools the trials; `None` when no unit holds both packs. Trials that give no contrast are noted.
     pub(super) fn pool(
         &self,
@@ -129,7 +174,10 @@ impl Pooling<'_> {
             WithoutBlocked::NoneBlocked | WithoutBlocked::NothingLeft => None,
         };
         let testers = effect.basis.testers;
+        let vote = |row: &UnitRow<TesterId>| Estimate { effect: row.estimate, variance: row.capped_variance };
         PooledSet {
+            votes: answer.units.iter().map(vote).collect(),
+            levels: self.levels(weighed, answer.pooled.estimate),
             leave_one_out: answer.leave_one_out.as_ref().map(|l| Interval {
                 estimate: None,
                 lower: Some(scale.told(l.lowest)),
@@ -154,11 +202,35 @@ impl Pooling<'_> {
         }
     }
 
+    /// What pack A comes to in each trial of the pair, the pooled effect of B taken off.
+    fn levels(&self, weighed: &[Weighed<'_>], effect: f64) -> Vec<RawLevel> {
+        if !self.divisors.leaves_readings() {
+            return Vec::new();
+        }
+        let level = |one: &Weighed<'_>| {
+            let arms = one.pair.arms.iter().filter_map(|arm| {
+                let of_b = arm.treatment == self.question.pack_b;
+                let shift = if of_b { effect } else { 0.0 };
+                (of_b || arm.treatment == self.question.pack_a).then_some(arm.effect - shift)
+            });
+            let arms: Vec<f64> = arms.collect();
+            (!arms.is_empty()).then(|| RawLevel {
+                trial: one.trial.trial.clone(),
+                tester: one.trial.tester.clone(),
+                level: arms.iter().sum::<f64>() / arms.len() as f64,
+            })
+        };
+        weighed.iter().filter_map(level).collect()
+    }
+
     /// The scale the effect is told on, normalisation considered.
     fn scale(&self) -> EffectScale {
         let response = &self.method.response;
         if self.divisors.as_rate() {
             return EffectScale::AmountRatio { higher_is_better: true };
+        }
+        if self.divisors.as_ratio() {
+            return EffectScale::AmountRatio { higher_is_better: response.better == Better::Higher };
         }
         match (response.scale, response.kind) {
             (ResponseScale::Difference, _) => {
@@ -288,6 +360,10 @@ impl Pooling<'_> {
     /// units say.
     fn drift(&self, weighed: &[Weighed<'_>]) -> f64 {
         let catalogue = self.method.drift.range.max;
+        if self.divisors.as_ratio() {
+            // Slopes are in the unit of the reading, the effect is not.
+            return catalogue;
+        }
         let mut units: BTreeMap<&TesterId, (f64, f64)> = BTreeMap::new();
         for one in weighed.iter().filter(|w| !is_blocked(w)) {
             for arm in one.arms.iter().filter(|arm| arm.position_squares > 0.0) {

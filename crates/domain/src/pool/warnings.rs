@@ -2,11 +2,12 @@
 
 use benchring_stats::warning::Warning;
 
-use crate::method::{Method, ResponseKind};
+use crate::method::{Method, Normalisation, ResponseKind};
 use crate::pool::answer::{PoolWarning, Stratum};
 use crate::pool::compare::pending;
+use crate::pool::completion::PackCompletion;
 use crate::pool::evidence::EvidenceTrial;
-use crate::pool::normalise::by_label;
+use crate::pool::normalise::{NormalisationBadge, badge};
 use crate::pool::question::Question;
 use crate::pool::spread::MethodSpread;
 use crate::pool::stratum::{Notes, Pooling};
@@ -71,12 +72,8 @@ pub(super) fn of(
     }
     assumptions(question, spread, pair_trials, &mut warn);
     censoring(question, stratum, pair_trials, informative, &mut warn);
-    if question.normalisation.is_some_and(by_label) {
-        warn(
-            "labels_assumed_exact",
-            "divided by what the label declares, taken as exact: not by what the packs hold".into(),
-        );
-    }
+    divided(question, &mut warn);
+    guards(stratum, &mut warn);
     if stratum.with_pending.is_some() {
         let waiting = pending(pair_trials);
         warn(
@@ -89,6 +86,52 @@ pub(super) fn of(
         );
     }
     all
+}
+
+/// What a division leaves out of the interval.
+fn divided(question: &Question, warn: &mut impl FnMut(&'static str, String)) {
+    match question.normalisation.map(badge) {
+        Some(NormalisationBadge::Label) => warn(
+            "labels_assumed_exact",
+            "divided by what the label declares, taken as exact: not by what the packs hold".into(),
+        ),
+        Some(NormalisationBadge::Declared) => warn(
+            "declared_assumed_exact",
+            "divided by what the record of the pack model declares, taken as exact".into(),
+        ),
+        Some(NormalisationBadge::Measured | NormalisationBadge::Price) | None => {}
+    }
+    if question.normalisation == Some(Normalisation::PerWhDelivered) {
+        warn(
+            "fixed_work_only",
+            "a ratio of rises over energy holds for the same work only: the difference in kelvin leads"
+                .into(),
+        );
+    }
+}
+
+/// What keeps an effect from being read alone.
+fn guards(stratum: &Stratum, warn: &mut impl FnMut(&'static str, String)) {
+    if let Some(p) = stratum.completion.exclusions_p.filter(|_| stratum.completion.uneven_exclusions()) {
+        let [a, b] = &stratum.completion.packs;
+        let told = |pack: &PackCompletion| {
+            format!("{} of {} of {}", pack.runs.excluded_count(), pack.runs.planned, pack.pack_model.name())
+        };
+        warn(
+            "uneven_exclusions",
+            format!(
+                "runs were left out more often with one pack than with the other ({}, {}; p = {p:.3}): slow runs may hide there",
+                told(a),
+                told(b)
+            ),
+        );
+    }
+    if stratum.direction.depends_on_stopped_runs {
+        warn(
+            "verdict_depends_on_stopped_runs",
+            "which pack is ahead depends on how stopped runs are read: the readings stand beside".into(),
+        );
+    }
 }
 
 fn assumptions(

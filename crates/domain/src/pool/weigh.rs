@@ -2,6 +2,7 @@
 
 use benchring_stats::arm::{ArmMoments, Reading, Status};
 use benchring_stats::censored::{censored_mean, fixed_sigma};
+use benchring_stats::contrast::Scale;
 use benchring_stats::order::RunOrder;
 use benchring_stats::pair::{PairArm, PairTrial};
 use benchring_stats::variance::{TrialSpread, arm_variance, single_trial};
@@ -24,6 +25,8 @@ pub(super) enum Stopped {
     LeftOut,
     /// Runs whose stop depends on the pack: at least as slow as the arm's slowest completed run.
     AsSlowest,
+    /// A bound; but where an arm has nothing else, its limits stand for values.
+    AtLimit,
 }
 
 /// A trial ready for pooling.
@@ -56,6 +59,7 @@ pub(super) fn weigh<'a>(
     stopped: Stopped,
 ) -> Result<Weighed<'a>, Skip> {
     let summary = &trial.summary;
+    divisors.fits(summary)?;
     let own = trial_spread(method, summary, spread.from_censored_arms);
     let censored = stopped != Stopped::LeftOut && summary.arms.iter().any(|arm| arm.censored > 0);
     let mut kept = Vec::new();
@@ -64,23 +68,18 @@ pub(super) fn weigh<'a>(
         if divisors.pair_only() && arm.pack_model != question.pack_a && arm.pack_model != question.pack_b {
             continue;
         }
-        let Some(moments) = moments_of(method, arm) else {
-            if arm.censored > 0 {
-                all_censored.push(arm);
+        let moments = moments_of(method, arm);
+        if moments.is_none() && arm.censored > 0 && stopped != Stopped::AtLimit {
+            all_censored.push(arm);
+        }
+        let estimate = match &moments {
+            Some(moments) => {
+                estimate(method, arm, moments, own.as_ref(), spread, censored.then_some(stopped))?
             }
-            continue;
+            None if stopped == Stopped::AtLimit => at_limits(method, arm, spread),
+            None => None,
         };
-        let run_variance = match &own {
-            Some(own) => spread.run_variance(&moments, own),
-            None => spread.prior.s02,
-        };
-        let (effect, variance) = if censored {
-            censored_arm(method, arm, run_variance, spread, stopped).ok_or_else(|| {
-                ("NOT_COMPUTABLE", "the stopped runs of an arm leave no estimate".to_owned())
-            })?
-        } else {
-            (moments.y(), arm_variance(&moments, run_variance, spread.charge.used))
-        };
+        let Some((effect, variance)) = estimate else { continue };
         let (effect, variance) = divisors.apply(arm, effect, variance)?;
         let runs = arm.exact + if stopped == Stopped::LeftOut { 0 } else { arm.censored };
         kept.push((arm, moments, PairArm { treatment: arm.pack_model.clone(), effect, variance, runs }));
@@ -100,7 +99,42 @@ pub(super) fn weigh<'a>(
     })
 }
 
-type Kept<'a> = (&'a ArmSummary, ArmMoments, PairArm<PackModelId>);
+type Kept<'a> = (&'a ArmSummary, Option<ArmMoments>, PairArm<PackModelId>);
+
+/// Mean and variance of an arm with exact runs; `stopped` where a run of the trial was stopped.
+fn estimate(
+    method: &Method,
+    arm: &ArmSummary,
+    moments: &ArmMoments,
+    own: Option<&TrialSpread>,
+    spread: &MethodSpread,
+    stopped: Option<Stopped>,
+) -> Result<Option<(f64, f64)>, Skip> {
+    let run_variance = own.map_or(spread.prior.s02, |own| spread.run_variance(moments, own));
+    let Some(stopped) = stopped else {
+        return Ok(Some((moments.y(), arm_variance(moments, run_variance, spread.charge.used))));
+    };
+    censored_arm(method, arm, run_variance, spread, stopped)
+        .map(Some)
+        .ok_or_else(|| ("NOT_COMPUTABLE", "the stopped runs of an arm leave no estimate".to_owned()))
+}
+
+/// An arm of stopped runs only, entered as if every limit were a reading: mean of the limits (ln on the ratio scale) with
+/// variance σ²/n, and the charge term. A reading of it for comparison, never an estimate.
+fn at_limits(method: &Method, arm: &ArmSummary, spread: &MethodSpread) -> Option<(f64, f64)> {
+    let scale = scale_of(method);
+    let limits: Vec<f64> = arm
+        .readings
+        .as_ref()?
+        .iter()
+        .flatten()
+        .map(|reading| if scale == Scale::Ratio { reading.value.ln() } else { reading.value })
+        .collect();
+    let n = limits.len() as f64;
+    let sigma = fixed_sigma(spread.prior.s02, scale).ok()?;
+    let charges = if method.run_is_charge { 0.0 } else { spread.charge.used };
+    (!limits.is_empty()).then(|| (limits.iter().sum::<f64>() / n, sigma * sigma / n + charges))
+}
 
 /// Degrees of freedom of the asked contrast in this trial, where it has one arm of each pack.
 fn contrast_df(
@@ -109,7 +143,7 @@ fn contrast_df(
     own: Option<&TrialSpread>,
     spread: &MethodSpread,
 ) -> Option<f64> {
-    let of = |pack: &PackModelId| kept.iter().find(|(arm, ..)| arm.pack_model == *pack).map(|(_, m, _)| m);
+    let of = |pack: &PackModelId| kept.iter().find(|(arm, ..)| arm.pack_model == *pack)?.1.as_ref();
     let (a, b) = (of(&question.pack_a)?, of(&question.pack_b)?);
     let interval = single_trial(a, b, own?, &spread.prior, &spread.charge, question.options.level).ok()?;
     Some(interval.df)

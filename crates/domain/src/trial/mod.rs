@@ -9,8 +9,10 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+pub(crate) use check::slips::known_slips;
 pub use check::{MOST_ARMS, MOST_RUNS};
 pub use draft::{ArmDraft, ChargeDraft, ConditionDraft, QuantityDraft, RunDraft, TrialDraft, WrittenValue};
+pub(crate) use reduce::depends_on_pack;
 
 use crate::clock::Timestamp;
 use crate::disclosure::{Interest, Licence, words};

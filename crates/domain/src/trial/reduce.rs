@@ -11,7 +11,7 @@ use crate::quantity::Quantity;
 use crate::reason;
 use crate::tool::ToolModel;
 use crate::trial::check::parts::{Pack, number};
-use crate::trial::summary::{ArmSummary, ClassBasis, LeftOut, ScoredReading, TrialSummary};
+use crate::trial::summary::{ArmSummary, ClassBasis, EnergySummary, LeftOut, ScoredReading, TrialSummary};
 use crate::trial::{Arm, Charge, Conditions, EndCriterion, OrderDesign, Run, Trial, Value};
 
 /// What pooling keeps. `packs` are those of the arms, in their order; `left_out` what the check found.
@@ -28,7 +28,10 @@ pub(super) fn summary(
     let censored = trial.arms.iter().flat_map(runs_of).any(|run| scored(run) && run.outcome.censored());
     let arms: Vec<ArmSummary> =
         trial.arms.iter().zip(packs).map(|(arm, pack)| arm_summary(arm, method, *pack, censored)).collect();
-    let (demand_class, class_basis) = demand_class(trial, method, catalogue, tool, &arms);
+    let planned =
+        trial.plan.rounds.zip(trial.plan.runs_per_round).map(|(rounds, runs)| rounds.saturating_mul(runs));
+    let arms: Vec<ArmSummary> = arms.into_iter().map(|arm| ArmSummary { planned, ..arm }).collect();
+    let (demand_class, class_basis, mean_power_w) = demand_class(trial, method, catalogue, tool, &arms);
     let positions: Option<Vec<f64>> = arms.iter().map(|arm| arm.position).collect();
     let runs: Vec<u32> = arms.iter().map(|arm| arm.exact + arm.censored).collect();
     let order = run_order(positions.as_deref(), trial.plan.order_design, arms.len());
@@ -38,6 +41,7 @@ pub(super) fn summary(
         band_values,
         demand_class,
         class_basis,
+        mean_power_w,
         left_out,
         blocked: arms.len() > 1 && order.is_blocked(&runs),
         order_design: trial.plan.order_design,
@@ -134,6 +138,8 @@ fn arm_summary(arm: &Arm, method: &Method, (specimen, model): Pack<'_>, keep: bo
         position_products: products,
         position: if recorded { mean_position(charges.iter().map(|charge| positions(charge))) } else { None },
         mean_input_power_w: number(&arm.conditions, known::MEAN_INPUT_POWER),
+        planned: None,
+        energy: energy(arm),
         readings: keep.then(|| kept_readings(&charges, method)),
     }
 }
@@ -194,10 +200,24 @@ fn kept_readings(charges: &[Vec<(&Run, f64)>], method: &Method) -> Vec<Vec<Score
 }
 
 /// Whether a run that ended so was stopped for a reason that depends on the pack.
-fn depends_on_pack(method: &Method, end: EndCriterion) -> bool {
+pub(crate) fn depends_on_pack(method: &Method, end: EndCriterion) -> bool {
     use EndCriterion::{ElectronicsCutoff, ThermalCutout, ToolStall, VoltageReached};
     let timed = method.response.kind == ResponseKind::Duration;
     end == ThermalCutout || timed && matches!(end, ElectronicsCutoff | ToolStall | VoltageReached)
+}
+
+/// Moments of the energy delivered in the exact runs; `None` unless each of them has it.
+fn energy(arm: &Arm) -> Option<EnergySummary> {
+    let exact = runs_of(arm).filter(|run| scored(run) && !run.outcome.censored());
+    let energies: Vec<f64> =
+        exact.map(|run| number(&run.conditions, known::ENERGY_DELIVERED)).collect::<Option<_>>()?;
+    let mean_wh = if energies.is_empty() { return None } else { mean(&energies) };
+    let squares = energies.iter().map(|energy| (energy / mean_wh - 1.0).powi(2)).sum();
+    (mean_wh > 0.0).then(|| EnergySummary {
+        mean_wh,
+        squares,
+        runs: u32::try_from(energies.len()).unwrap_or(u32::MAX),
+    })
 }
 
 /// Runs by outcome and end, warm-ups left out.
@@ -302,19 +322,20 @@ fn demand_class(
     catalogue: &Catalogue,
     tool: Option<&ToolModel>,
     arms: &[ArmSummary],
-) -> (Option<String>, ClassBasis) {
+) -> (Option<String>, ClassBasis, Option<f64>) {
     if !method.uses(known::DEMAND_CLASS) {
-        return (None, ClassBasis::Unknown);
+        return (None, ClassBasis::Unknown, None);
     }
     let class = |watt: f64| catalogue.demand_class(watt).map(str::to_owned);
     let recorded: Option<Vec<f64>> = arms.iter().map(|arm| arm.mean_input_power_w.map(f64::ln)).collect();
-    if let Some(class) = recorded.and_then(|logs| class(mean(&logs).exp())) {
-        return (Some(class), ClassBasis::Measured);
+    let watt = recorded.map(|logs| mean(&logs).exp());
+    if let Some((class, watt)) = watt.and_then(|watt| Some((class(watt)?, watt))) {
+        return (Some(class), ClassBasis::Measured, Some(watt));
     }
     let tool_type = tool.map(|tool| tool.tool_type.as_str());
     let assumed = catalogue.assumed_power(&method.id, tool_type, &trial.conditions);
-    match assumed.and_then(|power| class(power.watt)) {
-        Some(class) => (Some(class), ClassBasis::Assumed),
-        None => (None, ClassBasis::Unknown),
+    match assumed.and_then(|power| Some((class(power.watt)?, power.watt))) {
+        Some((class, watt)) => (Some(class), ClassBasis::Assumed, Some(watt)),
+        None => (None, ClassBasis::Unknown, None),
     }
 }

@@ -33,6 +33,17 @@ pub struct ScoredReading {
     pub depends_on_pack: bool,
 }
 
+/// Energy delivered per run over the exact runs of an arm.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct EnergySummary {
+    /// Mean, W.h, above 0.
+    pub mean_wh: f64,
+    /// Sum of squares about the mean, over the mean squared.
+    pub squares: f64,
+    /// Runs.
+    pub runs: u32,
+}
+
 /// One arm, reduced to what pooling needs.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ArmSummary {
@@ -83,6 +94,12 @@ pub struct ArmSummary {
     pub position: Option<f64>,
     /// Mean input power in watt, where recorded.
     pub mean_input_power_w: Option<f64>,
+    /// Scored runs that the plan asked of this pack; `None` where nothing was planned.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub planned: Option<u32>,
+    /// Energy that the pack delivered in its exact runs; `None` unless each of them has it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub energy: Option<EnergySummary>,
     /// The readings by charge, kept only when a run of the trial is censored.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub readings: Option<Vec<Vec<ScoredReading>>>,
@@ -101,6 +118,10 @@ pub struct TrialSummary {
     pub demand_class: Option<String>,
     /// How certain the class is.
     pub class_basis: ClassBasis,
+    /// Mean power at the pack terminals that the class was taken from, watt: the geometric mean over the arms where
+    /// it was measured, the figure of the table of works where it was assumed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mean_power_w: Option<f64>,
     /// Why the trial is kept but never pooled; empty when it can be.
     pub left_out: Vec<LeftOut>,
     /// The order cannot separate a drift from the packs.

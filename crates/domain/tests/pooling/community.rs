@@ -86,6 +86,8 @@ pub(crate) fn arm(pack: &str, specimen: &str, charges: &[&[f64]]) -> ArmSummary 
         position_products: 0.0,
         position: Some(10.0),
         mean_input_power_w: None,
+        planned: None,
+        energy: None,
         readings: None,
     }
 }
@@ -104,6 +106,7 @@ pub(crate) fn trial(id: &str, tester: &str, method: &Method, arms: Vec<ArmSummar
             band_values: BTreeMap::new(),
             demand_class: Some("d2".into()),
             class_basis: ClassBasis::Measured,
+            mean_power_w: None,
             left_out: vec![],
             blocked: false,
             order_design: OrderDesign::RandomisedBlocks,

@@ -8,12 +8,13 @@ use crate::common::{Tolerance, cases, number, numbers, reference};
 
 fn groups(case: &Value) -> Vec<Vec<Estimate>> {
     let (groups, effects, variances) = (numbers(&case["group"]), numbers(&case["yi"]), numbers(&case["vi"]));
-    let most = groups.iter().copied().fold(0.0, f64::max) as usize;
-    let mut sorted = vec![Vec::new(); most];
-    for ((group, effect), variance) in groups.into_iter().zip(effects).zip(variances) {
-        sorted[group as usize - 1].push(Estimate { effect, variance });
-    }
-    sorted
+    let all: Vec<(f64, Estimate)> = groups
+        .into_iter()
+        .zip(effects.into_iter().zip(variances))
+        .map(|(group, (effect, variance))| (group, Estimate { effect, variance }))
+        .collect();
+    let of = |group: u32| all.iter().filter(move |(own, _)| *own == f64::from(group)).map(|(_, e)| *e).collect();
+    (1..=4).map(of).filter(|group: &Vec<Estimate>| !group.is_empty()).collect()
 }
 
 #[test]

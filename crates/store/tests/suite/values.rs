@@ -164,6 +164,8 @@ fn arm_summary(specimen: &str, model: &str, mean: f64) -> anyhow::Result<ArmSumm
         position_products: 0.1 / 7.0,
         position: Some(3.0),
         mean_input_power_w: None,
+        planned: None,
+        energy: None,
         readings: None,
     })
 }
@@ -201,6 +203,7 @@ pub(crate) fn checked(k5: f64, k8: f64) -> anyhow::Result<Checked> {
             band_values: BTreeMap::from([("screw_diameter".to_owned(), 6.0)]),
             demand_class: Some("d2".to_owned()),
             class_basis: ClassBasis::Assumed,
+            mean_power_w: None,
             left_out: Vec::new(),
             blocked: false,
             order_design: OrderDesign::RandomisedBlocks,

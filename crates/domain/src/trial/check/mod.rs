@@ -14,7 +14,7 @@ mod order;
 pub(in crate::trial) mod parts;
 mod replicates;
 mod runs;
-mod slips;
+pub(crate) mod slips;
 mod state;
 mod whole;
 

@@ -16,7 +16,7 @@ const LEAST_DISTANCE: f64 = 0.25;
 const FEWEST_OTHERS: usize = 2;
 
 /// A slip: how many times too large or too small, and what was probably done.
-type Slip = (f64, &'static str);
+pub(crate) type Slip = (f64, &'static str);
 
 const DECIMAL: &[Slip] = &[(10.0, "a decimal place"), (100.0, "two decimal places")];
 
@@ -49,6 +49,11 @@ fn slips(dimension: Dimension) -> &'static [Slip] {
         ],
         _ => &[],
     }
+}
+
+/// Every slip known for the dimension, decimal places included.
+pub(crate) fn known_slips(dimension: Dimension) -> impl Iterator<Item = Slip> {
+    slips(dimension).iter().chain(DECIMAL).copied()
 }
 
 impl Check<'_> {
@@ -115,8 +120,9 @@ fn median_of_others(sorted: &[f64], left_out: f64) -> f64 {
 
 fn nearest_slip(dimension: Dimension, distance: f64, scatter: f64) -> Option<Slip> {
     let off = |slip: &Slip| (distance.abs() - slip.0.ln()).abs();
-    let all = slips(dimension).iter().chain(DECIMAL);
-    all.min_by(|one, two| off(one).total_cmp(&off(two))).copied().filter(|slip| off(slip) <= 3.0 * scatter)
+    known_slips(dimension)
+        .min_by(|one, two| off(one).total_cmp(&off(two)))
+        .filter(|slip| off(slip) <= 3.0 * scatter)
 }
 
 #[cfg(test)]

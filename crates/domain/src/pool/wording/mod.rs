@@ -1,6 +1,8 @@
 //! Sentences. Each is a function of the answer alone, says which pack is ahead and by how much with
 //! its interval, and gives both percent forms wherever a time is compared.
 
+mod beside;
+
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
@@ -11,6 +13,8 @@ use crate::method::{Method, Normalisation};
 use crate::pack::PackModel;
 use crate::pool::answer::{Basis, EffectScale, Interval, PercentForms, PooledEffect};
 use crate::pool::question::Question;
+
+pub use beside::{class_sentence, completion_sentence, direction_sentence, level_sentence, overall_sentence};
 
 /// What a sentence is about.
 #[derive(Debug, Clone, PartialEq, Eq)]
