@@ -38,12 +38,19 @@ impl Subject {
             Some(model) => model.designation.clone(),
             None => id.to_string(),
         };
-        let divided = question.normalisation.map_or(String::new(), |n| format!(", {}", normalised(n)));
-        Self {
+        let packs = Self {
             pack_a: name(models[0], &question.pack_a),
             pack_b: name(models[1], &question.pack_b),
-            measured: format!("{}{divided}", method.response.label),
-        }
+            measured: String::new(),
+        };
+        packs.divided(method, question.normalisation)
+    }
+
+    /// The same packs, with the response divided so.
+    #[must_use]
+    pub fn divided(&self, method: &Method, normalisation: Option<Normalisation>) -> Self {
+        let divided = normalisation.map_or(String::new(), |n| format!(", {}", normalised(n)));
+        Self { measured: format!("{}{divided}", method.response.label), ..self.clone() }
     }
 }
 

@@ -1,32 +1,48 @@
 //! Questions over many trials, and their answers.
 
-use benchring_domain::id::{TesterId, TrialId};
+mod beside;
+mod effect;
+
+use benchring_domain::id::TrialId;
 use benchring_domain::method::Method;
 use benchring_domain::pool::ENGINE_VERSION;
-use benchring_domain::pool::answer::{
-    Answer, Basis, Completion, Interval, LeftOut, PercentForms, PooledEffect, PriorUsed, Stratum, TesterRow,
-};
+use benchring_domain::pool::answer::{Answer, PooledEffect, PriorUsed, Stratum};
 use benchring_domain::pool::question::{CentreDraft, Options, QuestionDraft};
-use benchring_domain::pool::wording::{Subject, sentence};
+use benchring_domain::pool::wording::{Subject, completion_sentence, sentence};
 use benchring_domain::violation::Violations;
 
+use super::Sent;
 use super::words::{
     heterogeneity_from_wire, heterogeneity_to_wire, interval_method_from_wire, interval_method_to_wire,
     normalisation_from_wire, normalisation_to_wire, variance_from_wire, variance_to_wire, vote_cap_from_wire,
     vote_cap_to_wire,
 };
-use super::{Sent, count_to_wire};
 use crate::v1;
+use beside::{
+    class_badge_to_wire, completions_to_wire, direction_to_wire, failures_to_wire, family_to_wire,
+    level_to_wire, normalised_to_wire, power_to_wire, strip_to_wire, unpooled_to_wire,
+};
+use effect::{effect_to_wire, interval_to_wire, left_out_to_wire, row_to_wire};
 
 /// Most trials named for one reason; the rest is counted.
 const NAMED: usize = 50;
 
 /// Reads a question.
 pub fn question_from_wire(request: v1::ComparePacksRequest) -> Sent<QuestionDraft> {
-    let v1::ComparePacksRequest { method, pack_a, pack_b, scope, normalisation, options, data_version } =
-        request;
+    let v1::ComparePacksRequest {
+        method,
+        pack_a,
+        pack_b,
+        scope,
+        normalisation,
+        options,
+        data_version,
+        overall_across_classes,
+        all_normalisations,
+    } = request;
     let mut broken = Violations::default();
-    let v1::PoolScope { demand_class, tool_type, workpiece_family, centres } = scope.unwrap_or_default();
+    let v1::PoolScope { demand_class, tool_type, workpiece_family, centres, measured_class_only } =
+        scope.unwrap_or_default();
     let v1::PoolOptions { variance, heterogeneity, interval, vote_cap, level_ratio } =
         options.unwrap_or_default();
     let draft = QuestionDraft {
@@ -40,6 +56,9 @@ pub fn question_from_wire(request: v1::ComparePacksRequest) -> Sent<QuestionDraf
             .into_iter()
             .map(|v1::BandCentre { band, centre }| CentreDraft { band, centre })
             .collect(),
+        measured_class_only,
+        overall: overall_across_classes,
+        all_normalisations,
         normalisation: normalisation_from_wire(normalisation, "normalisation", &mut broken),
         variance: variance_from_wire(variance, "options.variance", &mut broken),
         heterogeneity: heterogeneity_from_wire(heterogeneity, "options.heterogeneity", &mut broken),
@@ -74,7 +93,7 @@ pub fn answer_to_wire(answer: &Answer, telling: &Telling<'_>) -> v1::ComparePack
         pack_b: question.pack_b.name(),
         normalisation: question.normalisation.map_or(0, normalisation_to_wire),
         strata: answer.strata.iter().map(|s| stratum_to_wire(s, telling)).collect(),
-        sentence: answer.strata.first().map_or(String::new(), |s| sentence(telling.subject, &s.headline)),
+        sentence: leading_sentence(answer, telling.subject),
         options: Some(options_to_wire(&answer.options)),
         data_version: answer.data_version,
         evidence_version: answer.evidence_version,
@@ -82,7 +101,15 @@ pub fn answer_to_wire(answer: &Answer, telling: &Telling<'_>) -> v1::ComparePack
         left_out: answer.left_out.iter().map(|l| left_out_to_wire(l, telling)).collect(),
         cautions: telling.cautions.clone(),
         etag: telling.etag.clone(),
+        strata_without_effect: answer.unpooled.iter().map(|s| unpooled_to_wire(s, telling)).collect(),
+        classes: answer.classes.iter().map(|family| family_to_wire(family, telling)).collect(),
     }
+}
+
+/// The leading stratum in one sentence; where none has an effect, what became of the runs of the first.
+fn leading_sentence(answer: &Answer, subject: &Subject) -> String {
+    let runs = || answer.unpooled.first().map(|s| completion_sentence(subject, &s.completion));
+    answer.strata.first().map(|s| sentence(subject, &s.headline)).or_else(runs).unwrap_or_default()
 }
 
 fn options_to_wire(options: &Options) -> v1::PoolOptions {
@@ -121,88 +148,21 @@ fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
             .collect(),
         left_out: stratum.left_out.iter().map(|l| left_out_to_wire(l, telling)).collect(),
         prior: Some(prior_to_wire(&stratum.prior)),
-        completion: stratum.completion.iter().map(completion_to_wire).collect(),
-    }
-}
-
-fn effect_to_wire(effect: &PooledEffect, subject: &Subject) -> v1::PooledEffect {
-    let unit = effect.scale.unit();
-    // The spread between testers is on the log scale for ratios, which has no unit.
-    v1::PooledEffect {
-        effect: Some(interval_to_wire(effect.effect, unit)),
-        prediction: effect.prediction.map(|i| interval_to_wire(i, unit)),
-        percent: effect.percent.map(percent_to_wire),
-        effect_without_order_bias: Some(interval_to_wire(effect.effect_without_order_bias, unit)),
-        order_bias: effect.order_bias,
-        blocked_weight_ratio: effect.blocked_weight,
-        standard_error: effect.standard_error,
-        degrees_of_freedom: effect.df.is_finite().then_some(effect.df),
-        tau: effect.tau,
-        tau_interval: effect.tau_interval.map(|i| interval_to_wire(i, unit)),
-        tau_assumed: effect.tau_assumed,
-        i2_ratio: effect.i2,
-        q: effect.q,
-        q_p_ratio: effect.q_p,
-        basis: Some(basis_to_wire(&effect.basis)),
-        sentence: sentence(subject, effect),
-    }
-}
-
-fn interval_to_wire(interval: Interval, unit: &str) -> v1::Interval {
-    let Interval { estimate, lower, upper } = interval;
-    v1::Interval { estimate, lower, upper, unit: unit.to_owned() }
-}
-
-fn percent_to_wire(forms: PercentForms) -> v1::PercentForms {
-    let percent = |i: Interval| Some(interval_to_wire(i, "%"));
-    match forms {
-        PercentForms::Duration { time_reduction, rate_gain } => v1::PercentForms {
-            time_reduction_percent: percent(time_reduction),
-            rate_gain_percent: percent(rate_gain),
-            more_percent: None,
-        },
-        PercentForms::Amount { more } => v1::PercentForms {
-            time_reduction_percent: None,
-            rate_gain_percent: None,
-            more_percent: percent(more),
-        },
-    }
-}
-
-fn basis_to_wire(basis: &Basis) -> v1::Basis {
-    let Basis { units, testers, trials, runs_a, runs_b, specimens_a, specimens_b, censored_runs } = *basis;
-    v1::Basis {
-        units_count: size(units),
-        testers_count: size(testers),
-        trials_count: size(trials),
-        runs_a_count: count_to_wire(runs_a),
-        runs_b_count: count_to_wire(runs_b),
-        specimens_a_count: size(specimens_a),
-        specimens_b_count: size(specimens_b),
-        censored_runs_count: count_to_wire(censored_runs),
-    }
-}
-
-fn row_to_wire(row: &TesterRow, unit: &str) -> v1::TesterRow {
-    v1::TesterRow {
-        unit: row.unit.name(),
-        testers: row.testers.iter().map(TesterId::name).collect(),
-        effect: Some(interval_to_wire(row.effect, unit)),
-        weight_ratio: row.weight,
-        capped: row.capped,
-        trials: row.trials.iter().map(TrialId::name).collect(),
-        basis: Some(basis_to_wire(&row.basis)),
-        blocked: row.blocked,
-    }
-}
-
-fn left_out_to_wire(left: &LeftOut, telling: &Telling<'_>) -> v1::LeftOut {
-    let named = left.trials.iter().filter(|t| (telling.readable)(t)).take(NAMED);
-    v1::LeftOut {
-        reason: left.reason.clone(),
-        message: left.message.clone(),
-        trials_count: size(left.trials.len()),
-        trials: named.map(TrialId::name).collect(),
+        completion: completions_to_wire(&stratum.completion.packs),
+        demand_class_badge: class_badge_to_wire(stratum.class_badge),
+        mean_power: stratum.mean_power.map(power_to_wire),
+        normalised: stratum.normalised.normalisation.map(|_| normalised_to_wire(&stratum.normalised)),
+        direction: direction_to_wire(&stratum.direction),
+        direction_because: stratum.direction.because.clone(),
+        left_out_at_limit: beside(&stratum.left_out_at_limit),
+        failures: Some(failures_to_wire(&stratum.completion, telling.subject)),
+        levels: stratum
+            .levels
+            .trials
+            .iter()
+            .map(|l| level_to_wire(l, stratum.levels.unit, telling))
+            .collect(),
+        normalisations: stratum.strip.iter().map(|bar| strip_to_wire(bar, telling)).collect(),
     }
 }
 
@@ -215,14 +175,6 @@ fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
         assumed,
         charge_sd,
         charge_assumed,
-    }
-}
-
-fn completion_to_wire(completion: &Completion) -> v1::Completion {
-    v1::Completion {
-        pack_model: completion.pack_model.name(),
-        runs_count: count_to_wire(completion.runs),
-        outcomes: completion.outcomes.iter().map(|(k, n)| (k.clone(), count_to_wire(*n))).collect(),
     }
 }
 
