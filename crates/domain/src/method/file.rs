@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::band::Band;
+use super::derived::Derived;
 use super::dictionary::{Limits, Measure};
 use super::load::no_key_twice;
 use super::terms::{Better, Normalisation, Outcome, ResponseKind, ResponseScale, Tier};
@@ -152,6 +153,9 @@ pub struct Method {
     pub cautions: Vec<String>,
     /// What a run gives.
     pub response: Response,
+    /// What follows from a reading and its conditions.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub derived: Vec<Derived>,
     /// Whether a run is a whole charge.
     pub run_is_charge: bool,
     /// Fields, in the order an app shows them.

@@ -11,6 +11,7 @@
 mod band;
 mod catalogue;
 mod check;
+mod derived;
 mod dictionary;
 mod embedded;
 mod file;
@@ -24,6 +25,7 @@ mod work;
 
 pub use band::{Band, BandOn, band_value};
 pub use catalogue::Catalogue;
+pub use derived::{Constant, Derived, Formula, Inputs, Term};
 pub use dictionary::{Caution, Choice, Entered, Field, Limits, Measure, Source};
 pub use embedded::FILES;
 pub use file::{Drift, FieldUse, Forbidden, Method, PoolKey, Replicates, Response, SameWithinTrial, Scatter};
