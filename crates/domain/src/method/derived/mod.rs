@@ -64,6 +64,8 @@ pub enum Constant {
     One,
     /// pi/4: the area of a circle over the square of its diameter.
     QuarterPi,
+    /// 4/pi: what divides by the area of a circle, over the square of its diameter.
+    FourOverPi,
 }
 
 /// A part of a formula, in the canonical unit of its dimension.
@@ -151,7 +153,11 @@ impl Formula {
             Term::Field(id) => label(id),
         };
         let side = |terms: &[Term]| terms.iter().map(word).collect::<Vec<_>>().join(" × ");
-        let front = if self.constant == Constant::QuarterPi { "π/4 × " } else { "" };
+        let front = match self.constant {
+            Constant::One => "",
+            Constant::QuarterPi => "π/4 × ",
+            Constant::FourOverPi => "4/π × ",
+        };
         match self.over.len() {
             0 => format!("{front}{}", side(&self.times)),
             1 => format!("{front}{} / {}", side(&self.times), side(&self.over)),
@@ -176,6 +182,7 @@ impl Constant {
         match self {
             Self::One => 1.0,
             Self::QuarterPi => std::f64::consts::FRAC_PI_4,
+            Self::FourOverPi => 4.0 * std::f64::consts::FRAC_1_PI,
         }
     }
 
