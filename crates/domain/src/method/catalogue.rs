@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use sha2::{Digest, Sha256};
 
 use super::check;
+use super::derived::Size;
 use super::dictionary::{Caution, Choice, Entered, Field};
 use super::embedded::FILES;
 use super::file::Method;
@@ -59,8 +60,11 @@ impl Catalogue {
         let hash_of = |name: &str| {
             files.iter().find(|(file, _)| *file == name).map(|(_, text)| hex(&Sha256::digest(text)))
         };
-        let methods = methods.into_iter().map(|(name, method)| {
+        let fields: BTreeMap<String, Field> =
+            dictionary.fields.into_iter().map(|field| (field.id.clone(), field)).collect();
+        let methods = methods.into_iter().map(|(name, mut method)| {
             let hash = hash_of(&name).unwrap_or_default();
+            settle(&mut method, &fields);
             (method.reference(), Stored { method, hash })
         });
         let hash = hash_of_all(files);
@@ -69,14 +73,15 @@ impl Catalogue {
             let text = format!("{} {ending}", caution.text);
             (caution.id.clone(), Caution { text, ..caution })
         });
+        let methods = methods.collect();
         Ok(Self {
             version: format!("{}+sha256.{}", dictionary.catalogue_version, &hash[..16]),
             hash,
-            fields: dictionary.fields.into_iter().map(|field| (field.id.clone(), field)).collect(),
+            fields,
             choices: dictionary.choices,
             cautions: cautions.collect(),
             sources: dictionary.sources.into_iter().map(|source| (source.id, source.text)).collect(),
-            methods: methods.collect(),
+            methods,
             demand_classes: work.demand_classes,
             works: work.works,
         })
@@ -200,6 +205,15 @@ impl Catalogue {
     /// The table of works.
     pub fn works(&self) -> &[Work] {
         &self.works
+    }
+}
+
+/// Gives the formulas of a checked method the units of what they read.
+fn settle(method: &mut Method, fields: &BTreeMap<String, Field>) {
+    if let Some(response) = Size::of(method.response.measure.dimension) {
+        for derived in &mut method.derived {
+            derived.settle(response, |id| fields.get(id));
+        }
     }
 }
 
