@@ -53,7 +53,7 @@ impl Question {
         measured: &MeasuredAmounts,
     ) -> Result<Answer, NoAnswer> {
         let divisors = Divisors::of(self, &evidence.pack_models, measured)?;
-        let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.standing.counts()).collect();
+        let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.counts()).collect();
         let mut reasons = Reasons::default();
         let mut strata: Vec<Stratum> = groups(self, method, &evidence.trials, &mut reasons)
             .into_iter()
@@ -85,8 +85,7 @@ impl Question {
         divisors: &Divisors,
         outside: &mut Reasons,
     ) -> Option<Stratum> {
-        let counted: Vec<&EvidenceTrial> =
-            group.trials.iter().copied().filter(|t| t.standing.counts()).collect();
+        let counted: Vec<&EvidenceTrial> = group.trials.iter().copied().filter(|t| t.counts()).collect();
         let Some(first) = counted.first() else {
             for trial in group.trials.iter().filter(|t| self.about(t)) {
                 outside.add(

@@ -31,7 +31,7 @@ pub struct NotNormalisable {
 }
 
 /// The divisors of a question.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) enum Divisors {
     /// None.
     None,

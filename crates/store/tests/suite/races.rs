@@ -1,6 +1,6 @@
 //! Many at once: one wins, nobody sees a lock, nobody is sunk by a neighbour.
 
-use benchring_domain::id::PackModelId;
+use benchring_domain::id::{PackModelId, ToolModelId};
 use benchring_domain::standing::Decision;
 use benchring_store::{Store, StoreError, StoreSettings, TrialQuery, Visibility};
 use futures_util::future::{join_all, try_join_all};
@@ -130,8 +130,8 @@ async fn a_row_that_cannot_be_written_sinks_nobody_else(ring: &TestDatabase) -> 
         async move {
             let mut new = new_trial(&format!("t{i}"), "t01")?;
             if i == 13 {
-                // A model that does not exist: the check would never let it through, the keys do not either.
-                new.checked.summary.arms[0].pack_model = PackModelId::parse("nobody")?;
+                // A tool that does not exist: the check would never let it through, the keys do not either.
+                new.checked.trial.tool_model = Some(ToolModelId::parse("nobody")?);
             }
             anyhow::Ok(store.trial_add(new, by("t01", i)?).await)
         }
