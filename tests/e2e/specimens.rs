@@ -217,7 +217,7 @@ async fn the_type_of_a_tool_that_trials_rest_on_stays() -> anyhow::Result<()> {
             ..Default::default()
         };
         let send = |who: &'static str, request: v1::UpdateToolModelRequest| {
-            let mut tools = benchring_api::v1::tool_service_client::ToolServiceClient::new(ring.channel());
+            let mut tools = v1::tool_service_client::ToolServiceClient::new(ring.channel());
             async move { tools.update_tool_model(by(who, request)).await.map(tonic::Response::into_inner) }
         };
         send("tester-t01", retype("drill_driver", "driver D2")).await?;

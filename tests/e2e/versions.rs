@@ -57,8 +57,8 @@ fn questions() -> BTreeMap<&'static str, v1::ComparePacksRequest> {
     let level = v1::ComparePacksRequest { options: Some(options), ..ask(SCREWS, N::Unspecified) };
     all.insert("screws at 90 %", level);
     let cuts =
-        v1::ComparePacksRequest { scope: Some(centre("cut_area", "65 cm2")), ..ask(CUTS, N::PerRatedAh) };
-    all.insert("cuts per_rated_ah near 65 cm2", cuts);
+        v1::ComparePacksRequest { scope: Some(centre("cut_area", "144 cm2")), ..ask(CUTS, N::PerRatedAh) };
+    all.insert("cuts per_rated_ah near 144 cm2", cuts);
     all
 }
 
@@ -397,11 +397,17 @@ async fn a_version_without_an_answer_says_what_to_ask() -> anyhow::Result<()> {
         ring.accepted("t01", fixture("screw-drive-time", 1)?).await?;
         let newest = ring.data_version().await?;
         let question = questions().remove("screws").unwrap();
-        for never in [-1, newest + 1, i64::MIN, i64::MAX] {
+        let ahead = format!("from 0 to {newest}");
+        for (never, why, told) in [
+            (-1, "NEGATIVE", "leave it out"),
+            (i64::MIN, "NEGATIVE", "leave it out"),
+            (newest + 1, "NO_SUCH_VERSION", ahead.as_str()),
+            (i64::MAX, "NO_SUCH_VERSION", ahead.as_str()),
+        ] {
             let asked = v1::ComparePacksRequest { data_version: Some(never), ..question.clone() };
             let refused = ring.pools().compare_packs(asked).await.unwrap_err();
-            assert_eq!(violations(&refused), [("data_version".to_owned(), "NO_SUCH_VERSION".to_owned())]);
-            assert!(refused.message().contains(&format!("from 0 to {newest}")), "{refused}");
+            assert_eq!(violations(&refused), [("data_version".to_owned(), why.to_owned())]);
+            assert!(refused.message().contains(told), "{refused}");
         }
         // K5 came first, K8 after its specimen.
         for (at, name) in [(empty, "packModels/k5"), (empty + 1, "packModels/k8")] {

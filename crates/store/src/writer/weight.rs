@@ -9,13 +9,13 @@ use benchring_domain::disclosure::Interest;
 use benchring_domain::pool::WeightZero;
 use benchring_domain::standing::{Decision, Standing};
 use sea_orm::sea_query::{Expr, ExprTrait, JoinType, Query, SelectStatement};
-use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, EntityTrait, QueryFilter};
+use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, EntityTrait, QueryFilter, QuerySelect};
 
 use super::known::{Known, TrialState, standing_in};
 use super::rows::{EvidenceStart, Place, Rows};
-use super::write::{Act, DecideWrite, Job, Write};
+use super::write::{Act, DecideWrite, Job, TrialWrite, Write};
 use crate::StoreError;
-use crate::entities::trial_evidence;
+use crate::entities::{audit_head, trial_evidence};
 use crate::models::IDS_AT_ONCE;
 use crate::span::OPEN;
 
@@ -48,18 +48,25 @@ impl Weights {
         trials: &HashMap<String, TrialState>,
     ) -> Result<Self, StoreError> {
         let mut weights = Self::default();
-        let mut seen = HashSet::new();
+        let (mut seen, mut alone) = (HashSet::new(), false);
         for job in jobs {
             let Write::TrialDecide(decide) = &job.write else { continue };
-            let Some(state) = trials.get(decide.id.as_str()) else { continue };
-            if seen.insert(state.tester.as_str()) {
-                weights.read_tester(tx, &state.tester).await?;
+            let Some(decided) = Decided::of(decide, jobs, trials) else { continue };
+            if seen.insert(decided.tester.clone()) {
+                weights.read_tester(tx, &decided.tester).await?;
+                if !alone && !weights.counting.contains(&decided.tester) {
+                    // Rare, and worth going alone: of two processes that accept at once, the second has to see what
+                    // the first made of the tester. A deadlock with others is met by trying again.
+                    audit_head::Entity::find_by_id(1).lock_exclusive().one(tx).await?;
+                    alone = true;
+                    weights.read_tester(tx, &decided.tester).await?;
+                }
             }
-            if decide.decision != Decision::Accept || weights.counting.contains(&state.tester) {
+            if decide.decision != Decision::Accept || weights.counting.contains(&decided.tester) {
                 continue;
             }
             if let Some(moderator) = job.act.actor.tester()
-                && unrelated(tx, moderator.as_str(), &state.tester, decide.id.as_str()).await?
+                && decided.unrelated(tx, moderator.as_str()).await?
             {
                 weights.unrelated.insert((decide.id.to_string(), moderator.to_string()));
             }
@@ -136,34 +143,67 @@ pub(super) fn weigh(
     }
 }
 
-/// Whether a moderator has no part in the trials of a tester: is another person, has declared no interest in a trial
-/// of one of this trial's packs, and shares no specimen with the tester, registered or run.
-async fn unrelated(
-    tx: &DatabaseTransaction,
-    moderator: &str,
-    tester: &str,
-    trial: &str,
-) -> Result<bool, StoreError> {
-    if moderator == tester || tx.query_one(&interested(moderator, trial)).await?.is_some() {
-        return Ok(false);
-    }
-    let mut specimens = BTreeSet::new();
-    for select in [registered(tester), run_by(tester)] {
-        for row in tx.query_all(&select).await? {
-            specimens.insert(row.try_get::<String>("", "pack_specimen")?);
+/// A trial that is decided about: one that is there, or one that comes earlier in the same batch.
+struct Decided<'a> {
+    id: &'a str,
+    tester: String,
+    added: Option<&'a TrialWrite>,
+}
+
+impl<'a> Decided<'a> {
+    fn of(decide: &'a DecideWrite, jobs: &'a [Job], trials: &HashMap<String, TrialState>) -> Option<Self> {
+        let id = decide.id.as_str();
+        if let Some(state) = trials.get(id) {
+            return Some(Self { id, tester: state.tester.clone(), added: None });
         }
+        let added = jobs.iter().find_map(|job| match &job.write {
+            Write::TrialAdd(trial) if trial.id == decide.id => Some(trial.as_ref()),
+            _ => None,
+        })?;
+        Some(Self { id, tester: added.tester.to_string(), added: Some(added) })
     }
-    let specimens: Vec<String> = specimens.into_iter().collect();
-    for some in specimens.chunks(IDS_AT_ONCE) {
-        let mut registered = registered(moderator);
-        registered.and_where(Expr::col("id").is_in(some)).limit(1);
-        let mut run = run_by(moderator);
-        run.and_where(Expr::col(("trial_arm", "pack_specimen")).is_in(some)).limit(1);
-        if tx.query_one(&registered).await?.is_some() || tx.query_one(&run).await?.is_some() {
+
+    /// Whether a moderator has no part in it: is another person, has declared no interest in a trial of one of its
+    /// packs, and shares no specimen with its tester, registered or run.
+    async fn unrelated(&self, tx: &DatabaseTransaction, moderator: &str) -> Result<bool, StoreError> {
+        if moderator == self.tester {
             return Ok(false);
         }
+        let arms = || self.added.into_iter().flat_map(|trial| &trial.arms);
+        let mut packs: BTreeSet<String> = arms().map(|(model, _)| model.clone()).collect();
+        packs.extend(texts(tx, &packs_of(self.id), "pack_model").await?);
+        if tx.query_one(&interested(moderator, packs)).await?.is_some() {
+            return Ok(false);
+        }
+        let mut specimens: BTreeSet<String> = arms().map(|(_, specimen)| specimen.clone()).collect();
+        for select in [registered(&self.tester), run_by(&self.tester)] {
+            specimens.extend(texts(tx, &select, "pack_specimen").await?);
+        }
+        let specimens: Vec<String> = specimens.into_iter().collect();
+        for some in specimens.chunks(IDS_AT_ONCE) {
+            let mut registered = registered(moderator);
+            registered.and_where(Expr::col("id").is_in(some)).limit(1);
+            let mut run = run_by(moderator);
+            run.and_where(Expr::col(("trial_arm", "pack_specimen")).is_in(some)).limit(1);
+            if tx.query_one(&registered).await?.is_some() || tx.query_one(&run).await?.is_some() {
+                return Ok(false);
+            }
+        }
+        Ok(true)
     }
-    Ok(true)
+}
+
+async fn texts(
+    tx: &DatabaseTransaction,
+    select: &SelectStatement,
+    column: &'static str,
+) -> Result<Vec<String>, StoreError> {
+    let rows = tx.query_all(select).await?;
+    Ok(rows.iter().map(|row| row.try_get("", column)).collect::<Result<_, _>>()?)
+}
+
+fn packs_of(trial: &str) -> SelectStatement {
+    Query::select().column("pack_model").from("trial_arm").and_where(Expr::col("trial").eq(trial)).to_owned()
 }
 
 fn registered(tester: &str) -> SelectStatement {
@@ -186,17 +226,12 @@ fn run_by(tester: &str) -> SelectStatement {
     arms_of(tester).distinct().column(("trial_arm", "pack_specimen")).to_owned()
 }
 
-/// A trial of the moderator's own in which they declared an interest, with a pack of this trial.
-fn interested(moderator: &str, trial: &str) -> SelectStatement {
-    let packs = Query::select()
-        .column("pack_model")
-        .from("trial_arm")
-        .and_where(Expr::col("trial").eq(trial))
-        .to_owned();
+/// A trial of the moderator's own in which they declared an interest, with one of these packs.
+fn interested(moderator: &str, packs: BTreeSet<String>) -> SelectStatement {
     arms_of(moderator)
         .column(("trial", "id"))
         .and_where(Expr::col(("trial", "interest")).ne(Interest::None.id()))
-        .and_where(Expr::col(("trial_arm", "pack_model")).in_subquery(packs))
+        .and_where(Expr::col(("trial_arm", "pack_model")).is_in(packs))
         .limit(1)
         .to_owned()
 }
