@@ -10,7 +10,9 @@ mod lists;
 mod packs;
 mod pools;
 mod refusals;
+mod specimens;
 mod trials;
+mod versions;
 mod web;
 mod worked_numbers;
 
