@@ -111,7 +111,7 @@ impl App {
                 Some((method, evidence)) => measured_amounts(of(method)?, evidence),
                 None => MeasuredAmounts::default(),
             };
-            let evidence = evidence.asked(&question, method, since, packs);
+            let evidence = evidence.asked(&question, method, since, &packs);
             let found = question.ask(method, &evidence, &measured).map_err(|why| no_answer(&why))?;
             Ok(told(&caller, method, &evidence, &found, cautions))
         };
