@@ -12,10 +12,11 @@ use indicatif::{ProgressBar, ProgressStyle};
 use tonic::transport::Endpoint;
 
 use super::community::{SEED, sessions_of_the_roster};
+use super::object::Object;
 use super::play::Players;
 use super::report::{Style, report, where_to_look};
 use super::seeds;
-use super::story::{Object, Story};
+use super::story::Story;
 use crate::config::Config;
 use crate::run::{Running, SystemClock, start, stop_signal};
 

@@ -8,7 +8,7 @@ use benchring_api::convert::tools::create_tool_model_from_wire;
 use benchring_api::convert::trials::trial_from_wire;
 use benchring_api::v1;
 use benchring_domain::clock::Timestamp;
-use benchring_domain::finding::FindingKind;
+use benchring_domain::finding::Finding;
 use benchring_domain::id::{MethodRef, PackModelId, PackSpecimenId, TesterId, ToolModelId, TrialId};
 use benchring_domain::method::Catalogue;
 use benchring_domain::pack::{PackModel, PackSpecimen};
@@ -28,8 +28,10 @@ const NOW_S: i64 = 1_767_225_600;
 pub struct Inside<'a> {
     catalogue: &'a Catalogue,
     evidence: BTreeMap<MethodRef, Evidence>,
-    /// Trials that a moderator sent back and nobody corrected.
+    /// Trials that a moderator sent back, and their testers corrected.
     pub returned: usize,
+    /// Trials without a planted fault whose testers were asked something.
+    pub asked: usize,
     /// Trials refused at first.
     pub refused: usize,
     /// Trials that count.
@@ -55,7 +57,8 @@ impl<'a> Inside<'a> {
         trials: impl Iterator<Item = PlayedTrial>,
     ) -> anyhow::Result<Self> {
         let shelf = Shelf::fill(catalogue, registered)?;
-        let mut inside = Self { catalogue, evidence: BTreeMap::new(), returned: 0, refused: 0, accepted: 0 };
+        let mut inside =
+            Self { catalogue, evidence: BTreeMap::new(), returned: 0, asked: 0, refused: 0, accepted: 0 };
         for trial in trials {
             inside.submit(&shelf, trial)?;
         }
@@ -63,21 +66,26 @@ impl<'a> Inside<'a> {
     }
 
     fn submit(&mut self, shelf: &Shelf, played: PlayedTrial) -> anyhow::Result<()> {
-        let PlayedTrial { id, tester, sent, corrected, .. } = played;
+        let PlayedTrial { id, tester, sent, corrected, fault, .. } = played;
         let tester = TesterId::parse(&tester)?;
-        match self.check(shelf, &tester, sent) {
-            Ok(checked) if !sent_back(&checked) => self.accept(shelf, &id, tester, checked),
-            Ok(_) if corrected.is_none() => {
+        match (self.check(shelf, &tester, sent), corrected) {
+            (Ok(checked), Some(corrected)) if checked.findings.iter().any(Finding::asks) => {
                 self.returned += 1;
-                Ok(())
-            }
-            Err(broken) if corrected.is_none() => Err(refused(&id, &broken)),
-            first => {
-                self.refused += usize::from(first.is_err());
-                let again = corrected.unwrap_or_default();
-                let checked = self.check(shelf, &tester, again).map_err(|broken| refused(&id, &broken))?;
+                let checked =
+                    self.check(shelf, &tester, corrected).map_err(|broken| refused(&id, &broken))?;
                 self.accept(shelf, &id, tester, checked)
             }
+            (Ok(checked), _) => {
+                self.asked += usize::from(fault.is_none() && checked.findings.iter().any(Finding::asks));
+                self.accept(shelf, &id, tester, checked)
+            }
+            (Err(_), Some(corrected)) => {
+                self.refused += 1;
+                let checked =
+                    self.check(shelf, &tester, corrected).map_err(|broken| refused(&id, &broken))?;
+                self.accept(shelf, &id, tester, checked)
+            }
+            (Err(broken), None) => Err(refused(&id, &broken)),
         }
     }
 
@@ -166,11 +174,6 @@ impl Shelf {
                 .collect(),
         }
     }
-}
-
-/// Whether the demo's moderators send a trial back: it has a reading that a known slip would explain.
-fn sent_back(checked: &Checked) -> bool {
-    checked.findings.iter().any(|finding| finding.kind == FindingKind::UnitSlip && finding.asks())
 }
 
 fn refused(what: &str, broken: &Violations) -> anyhow::Error {
