@@ -11,6 +11,7 @@ pub mod object;
 pub mod play;
 pub mod report;
 pub mod seeds;
+pub mod shelf;
 pub mod story;
 pub mod strip;
 pub mod truth;

@@ -8,6 +8,8 @@ pub mod session;
 mod trial;
 mod write;
 
+use std::ops::Range;
+
 use benchring_api::v1;
 
 pub use register::{Registered, registered, specimens};
@@ -80,6 +82,12 @@ pub fn trials_of(seed: u64, place: usize) -> impl Iterator<Item = PlayedTrial> {
     (0..tester(place).sessions.len()).map(move |session| played(seed, place, session))
 }
 
+/// A dozen testers like those of the roster, other people with other packs, who slip in nothing. Counted from 0.
+pub fn honest_dozen(dozen: usize) -> Range<usize> {
+    let first = (dozen + 1) * ROSTER.len();
+    first..first + ROSTER.len()
+}
+
 /// Testers that it takes to send `count` trials.
 pub fn testers_for(count: usize) -> usize {
     let (mut testers, mut sent) = (0, 0);
@@ -143,7 +151,7 @@ fn specimen_of(seed: u64, owner: usize, pack: usize) -> Specimen {
 fn scatter(seed: u64, place: usize, work: usize) -> f64 {
     use rand::Rng as _;
     let (least, greatest) = WORKS[work].cv;
-    stream(seed, place, Stream::Hand(work)).random_range(least..greatest)
+    stream(seed, place, Stream::Hand(work)).random_range(least..=greatest)
 }
 
 /// Sums of what finished, by pack.
