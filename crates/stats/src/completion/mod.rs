@@ -58,6 +58,30 @@ pub struct ShareDifference {
     pub upper: f64,
 }
 
+/// One share with Wilson's score interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShareInterval {
+    /// p = x/n.
+    pub share: f64,
+    /// The lower limit, at least 0.
+    pub lower: f64,
+    /// The upper limit, at most 1.
+    pub upper: f64,
+}
+
+/// A share with the limits of Wilson's score interval without continuity correction.
+///
+/// # Errors
+/// [`StatsError::OutOfRange`] for the level.
+///
+/// # Reference
+/// Wilson, Journal of the American Statistical Association 22 (1927), 209–212.
+pub fn one_share(share: Share, level: f64) -> Result<ShareInterval, StatsError> {
+    let z = normal_upper_quantile(0.5 * (1.0 - checked_level(level)?));
+    let (lower, upper) = wilson(share.value(), f64::from(share.total), z);
+    Ok(ShareInterval { share: share.value(), lower, upper })
+}
+
 /// The difference of two shares with Newcombe's interval:
 /// ```text
 /// d − √((p_B − l_B)² + (u_A − p_A)²)  to  d + √((u_B − p_B)² + (p_A − l_A)²)

@@ -2,10 +2,12 @@
 
 mod moments;
 mod reml;
+mod subgroups;
 mod sums;
 
 use crate::estimate::Estimates;
 use crate::special::{chi2_quantile, chi2_sf, chi2_upper_quantile};
+pub use subgroups::{Subgroup, SubgroupTest, subgroup_test};
 pub(crate) use sums::Fit;
 
 /// How τ², the variance of the true effects between units, is found.

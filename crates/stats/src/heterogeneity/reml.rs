@@ -1,6 +1,8 @@
 //! Restricted maximum likelihood for τ², by a search that cannot end in the wrong hill.
 
 use super::sums::Fit;
+use std::slice;
+
 use crate::estimate::{Estimates, mean_and_squares};
 use crate::root::bracketed_root;
 
@@ -24,6 +26,12 @@ const BELOW_SMALLEST_VARIANCE: f64 = 1e-2;
 /// # Reference
 /// Viechtbauer, Journal of Educational and Behavioral Statistics 30 (2005), 261–293.
 pub(crate) fn restricted_maximum_likelihood(estimates: &Estimates) -> f64 {
+    in_groups(slice::from_ref(estimates))
+}
+
+/// The same where every group has a mean of its own and all share τ²: the design matrix is that of a factor, so ℓ and
+/// its slope are sums over the groups. At least one group has two estimates, else 0.
+pub(crate) fn in_groups(estimates: &[Estimates]) -> f64 {
     let maxima = local_maxima(estimates);
     let Some((&first, rest)) = maxima.split_first() else {
         return 0.0;
@@ -43,38 +51,52 @@ pub(crate) fn restricted_maximum_likelihood(estimates: &Estimates) -> f64 {
 
 /// Twice the slope of ℓ at τ².
 pub(crate) fn score(estimates: &Estimates, tau2: f64) -> f64 {
-    let fit = Fit::at(estimates, tau2);
-    fit.steepness - fit.trace()
+    score_in(slice::from_ref(estimates), tau2)
+}
+
+fn score_in(groups: &[Estimates], tau2: f64) -> f64 {
+    let slope = |estimates: &Estimates| {
+        let fit = Fit::at(estimates, tau2);
+        fit.steepness - fit.trace()
+    };
+    groups.iter().map(slope).sum()
 }
 
 /// ℓ at τ².
 pub(crate) fn log_likelihood(estimates: &Estimates, tau2: f64) -> f64 {
-    Likelihood::at(estimates, tau2).value
+    Likelihood::at(slice::from_ref(estimates), tau2).value
 }
 
 /// Places where ℓ turns from rising to falling, ascending, 0 among them where ℓ starts by falling.
-fn local_maxima(estimates: &Estimates) -> Vec<f64> {
+fn local_maxima(estimates: &[Estimates]) -> Vec<f64> {
     let mut maxima = Vec::new();
-    let mut previous = (0.0, score(estimates, 0.0));
+    let mut previous = (0.0, score_in(estimates, 0.0));
     if previous.1 <= 0.0 {
         maxima.push(0.0);
     }
     for tau2 in grid(estimates) {
-        let slope = score(estimates, tau2);
+        let slope = score_in(estimates, tau2);
         if previous.1 > 0.0 && slope <= 0.0 {
-            maxima.extend(bracketed_root(|t| score(estimates, t), previous.0, tau2));
+            maxima.extend(bracketed_root(|t| score_in(estimates, t), previous.0, tau2));
         }
         previous = (tau2, slope);
     }
     maxima
 }
 
-fn grid(estimates: &Estimates) -> impl Iterator<Item = f64> {
-    let count = estimates.count() as f64;
-    let (_, squares) = mean_and_squares(estimates.deviations());
-    let mean_variance = estimates.variances().iter().sum::<f64>() / count;
-    let scale = (squares / (count - 1.0)).max(mean_variance);
-    let lowest = (LOWEST * scale).min(BELOW_SMALLEST_VARIANCE * estimates.variances()[0]);
+fn grid(groups: &[Estimates]) -> impl Iterator<Item = f64> {
+    let (mut count, mut free, mut squares, mut variances) = (0.0, 0.0, 0.0, 0.0);
+    for estimates in groups {
+        let own = estimates.count() as f64;
+        count += own;
+        free += own - 1.0;
+        squares += mean_and_squares(estimates.deviations()).1;
+        variances += estimates.variances().iter().sum::<f64>();
+    }
+    let smallest = groups.iter().map(|estimates| estimates.variances()[0]).fold(f64::INFINITY, f64::min);
+    // Without a degree of freedom there is nothing to search: `max` skips the NaN.
+    let scale = (squares / free).max(variances / count);
+    let lowest = (LOWEST * scale).min(BELOW_SMALLEST_VARIANCE * smallest);
     let ratio = 10_f64.powf(f64::from(POINTS_PER_DECADE).recip());
     std::iter::successors(Some(lowest), move |tau2| (*tau2 < HIGHEST * scale).then_some(tau2 * ratio))
 }
@@ -87,15 +109,19 @@ struct Likelihood {
 }
 
 impl Likelihood {
-    fn at(estimates: &Estimates, tau2: f64) -> Self {
-        let fit = Fit::at(estimates, tau2);
-        let (mut logs, mut size) = (0.0, 0.0);
-        for variance in estimates.variances() {
-            let log = (variance + tau2).ln();
-            logs += log;
-            size += log.abs();
+    fn at(groups: &[Estimates], tau2: f64) -> Self {
+        let (mut value, mut rounding) = (0.0, 0.0);
+        for estimates in groups {
+            let fit = Fit::at(estimates, tau2);
+            let (mut logs, mut size) = (0.0, 0.0);
+            for variance in estimates.variances() {
+                let log = (variance + tau2).ln();
+                logs += log;
+                size += log.abs();
+            }
+            value -= 0.5 * (logs + fit.weight.ln() + fit.q);
+            rounding += 8.0 * f64::EPSILON * (size + fit.weight.ln().abs() + fit.q);
         }
-        let value = -0.5 * (logs + fit.weight.ln() + fit.q);
-        Self { value, rounding: 8.0 * f64::EPSILON * (size + fit.weight.ln().abs() + fit.q) }
+        Self { value, rounding }
     }
 }

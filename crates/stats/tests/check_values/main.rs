@@ -7,6 +7,7 @@ mod charges;
 mod common;
 mod counts;
 mod hedges_1999;
+mod iso_13528;
 mod mantel_haenszel_1959;
 mod newcombe_1998;
 mod nist_univariate;

@@ -1,6 +1,6 @@
 //! Source: Newcombe, Statistics in Medicine 17 (1998), 873-890, table II, method 10; the exact tests of R.
 
-use benchring_stats::completion::{Share, fisher_p, two_shares};
+use benchring_stats::completion::{Share, fisher_p, one_share, two_shares};
 
 use crate::common::{Tolerance, cases, number, reference};
 use crate::counts::count;
@@ -30,4 +30,17 @@ fn the_difference_of_two_shares() {
         }
     }
     assert!(seen > 0);
+}
+
+/// Wilson's limits by R 4.2.2, `prop.test(x, n, correct = FALSE)`.
+#[test]
+fn the_limits_of_one_share() {
+    for (events, total, lower, upper) in [
+        (3, 20, 0.052_368_745_896, 0.360_418_864_741),
+        (0, 12, 0.0, 0.242_494_006_655),
+        (7, 7, 0.645_669_564_933, 1.0),
+    ] {
+        let got = one_share(Share::new(events, total).unwrap(), 0.95).unwrap();
+        assert!((got.lower - lower).abs() < 1e-11 && (got.upper - upper).abs() < 1e-11, "{got:?}");
+    }
 }

@@ -6,6 +6,7 @@
 mod common;
 
 mod hartung_knapp_identity;
+mod knapp_hartung_2003;
 mod metafor_pooling;
 mod order_bias;
 mod viechtbauer_2010;
