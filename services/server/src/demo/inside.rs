@@ -52,8 +52,9 @@ impl<'a> Inside<'a> {
         match (shelf.check(self.catalogue, &tester, sent), corrected) {
             (Ok(checked), Some(corrected)) if checked.findings.iter().any(Finding::asks) => {
                 self.returned += 1;
-                let checked =
-                    shelf.check(self.catalogue, &tester, corrected).map_err(|broken| refused(&id, &broken))?;
+                let checked = shelf
+                    .check(self.catalogue, &tester, corrected)
+                    .map_err(|broken| refused(&id, &broken))?;
                 self.accept(shelf, &id, tester, checked)
             }
             (Ok(checked), _) => {
@@ -62,8 +63,9 @@ impl<'a> Inside<'a> {
             }
             (Err(_), Some(corrected)) => {
                 self.refused += 1;
-                let checked =
-                    shelf.check(self.catalogue, &tester, corrected).map_err(|broken| refused(&id, &broken))?;
+                let checked = shelf
+                    .check(self.catalogue, &tester, corrected)
+                    .map_err(|broken| refused(&id, &broken))?;
                 self.accept(shelf, &id, tester, checked)
             }
             (Err(broken), None) => Err(refused(&id, &broken)),

@@ -1,5 +1,6 @@
 //! The demo: a simulated community whose truth is known. Makers, packs, places and people are invented.
 
+pub mod alarms;
 pub mod caught;
 pub mod command;
 pub mod community;
