@@ -275,9 +275,10 @@ fn by<T>(person: &str, role: Role, message: T) -> anyhow::Result<Request<T>> {
     Ok(request)
 }
 
-/// The first finding that asks its tester something.
+/// A finding that asks its tester something, one that offers a correction first.
 fn asks(trial: &v1::Trial) -> Option<&v1::Finding> {
-    trial.findings.iter().find(|finding| !finding.question.is_empty())
+    let asking = || trial.findings.iter().filter(|finding| !finding.question.is_empty());
+    asking().find(|finding| !finding.suggestion.is_empty()).or_else(|| asking().next())
 }
 
 /// Field, reason and message of every rule that a refused call broke.
