@@ -7,8 +7,9 @@ use benchring_domain::standing::Standing;
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, EntityTrait, QueryFilter, QuerySelect};
 
-use super::write::{Job, Once, Reference, Write};
+use super::write::{Confirmed, Job, Once, Reference, Write};
 use crate::StoreError;
+use crate::duplicates::{self, ByReadings};
 use crate::entities::{pack_specimen, request, trial};
 use crate::models::{IDS_AT_ONCE, Kind};
 
@@ -33,6 +34,7 @@ impl Done {
             id: row.resource,
             revision: row.revision,
             decisions: row.decisions,
+            confirmations: row.confirmations,
             standing,
             time: row.time,
         };
@@ -49,6 +51,7 @@ pub(super) struct TrialState {
     pub(super) standing: Standing,
     pub(super) revision: i32,
     pub(super) decisions: i32,
+    pub(super) confirmations: i32,
 }
 
 /// What is there.
@@ -58,6 +61,10 @@ pub(super) struct Known {
     pub(super) trials: HashMap<String, TrialState>,
     /// Revision of each model.
     pub(super) models: HashMap<(Kind, String), i32>,
+    /// How many findings of each model were confirmed.
+    pub(super) confirmations: HashMap<(Kind, String), i32>,
+    /// Trials by their readings, the oldest first.
+    pub(super) readings: ByReadings,
     pub(super) specimens: HashSet<String>,
 }
 
@@ -68,6 +75,7 @@ struct Wanted {
     trials: BTreeSet<String>,
     models: [BTreeSet<String>; 2],
     specimens: BTreeSet<String>,
+    readings: BTreeSet<String>,
 }
 
 impl Wanted {
@@ -87,7 +95,16 @@ impl Wanted {
                 }
                 Write::TrialAdd(trial) => {
                     wanted.trials.insert(trial.id.to_string());
+                    wanted.readings.extend(trial.readings.iter().map(|readings| readings.digest.clone()));
                 }
+                Write::Confirm(confirm) => match &confirm.of {
+                    Confirmed::Trial(id) => {
+                        wanted.trials.insert(id.to_string());
+                    }
+                    Confirmed::PackModel(id) => {
+                        wanted.models[Kind::Pack as usize].insert(id.to_string());
+                    }
+                },
                 Write::TrialDecide(decide) => {
                     wanted.trials.insert(decide.id.to_string());
                 }
@@ -122,6 +139,7 @@ impl Known {
                     method_version: row.method_version,
                     revision: row.revision,
                     decisions: row.decisions,
+                    confirmations: row.confirmations,
                 };
                 known.trials.insert(row.id, state);
             }
@@ -129,15 +147,18 @@ impl Known {
         for kind in Kind::ALL {
             for ids in chunks(&wanted.models[kind as usize]) {
                 let query = Query::select()
-                    .columns(["id", "revision"])
+                    .columns(["id", "revision", "confirmations"])
                     .from(kind.table())
                     .and_where(Expr::col("id").is_in(ids))
                     .to_owned();
                 for row in tx.query_all(&query).await? {
-                    known.models.insert((kind, row.try_get("", "id")?), row.try_get("", "revision")?);
+                    let key: (Kind, String) = (kind, row.try_get("", "id")?);
+                    known.confirmations.insert(key.clone(), row.try_get("", "confirmations")?);
+                    known.models.insert(key, row.try_get("", "revision")?);
                 }
             }
         }
+        known.readings = duplicates::seen(tx, wanted.readings.iter().map(String::as_str)).await?;
         for ids in chunks(&wanted.specimens) {
             let found: Vec<String> = pack_specimen::Entity::find()
                 .select_only()

@@ -37,15 +37,20 @@ impl App {
         if caller.has(Role::Moderator) {
             return Ok(Role::Moderator);
         }
-        let mut query = TrialQuery::new(Visibility::All, 1);
-        query.filter = Some(Filter::Is(Comparison { operator: Operator::Equal, value: uses }));
-        if self.store.trial_list(&query).await?.is_empty() {
+        if !self.rests_on(uses).await? {
             return Ok(Role::Tester);
         }
         Err(Refusal::because(
             Reason::Precondition,
             format!("trials rest on `{name}`, so a moderator has to revise it: tell one what is wrong"),
         ))
+    }
+
+    /// Whether trials rest on the model that `uses` compares them with.
+    pub(super) async fn rests_on(&self, uses: Value) -> Result<bool, Refusal> {
+        let mut query = TrialQuery::new(Visibility::All, 1);
+        query.filter = Some(Filter::Is(Comparison { operator: Operator::Equal, value: uses }));
+        Ok(!self.store.trial_list(&query).await?.is_empty())
     }
 }
 
