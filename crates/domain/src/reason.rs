@@ -94,6 +94,8 @@ reasons!(
         USED_CHARGE_APART;
         /// A value lies outside the band that the method pools.
         OUT_OF_BAND;
+        /// The method takes this type of tool as indicative only.
+        INDICATIVE_ONLY;
         /// A key that trials are pooled by is not known.
         NO_POOL_KEY;
     }

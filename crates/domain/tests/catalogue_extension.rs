@@ -43,7 +43,7 @@ fn mix(catalogue: &Catalogue) -> &Method {
 fn every_kind_of_predicate_is_parsed() {
     let catalogue = extended(None);
     let method = mix(&catalogue);
-    assert_eq!(method.same_within_trial.len(), 7);
+    assert_eq!(method.same_within_trial.len(), 9);
     for rule in &method.same_within_trial {
         // A new kind of predicate fails to compile here: put it into the invented file.
         match rule {
@@ -53,6 +53,8 @@ fn every_kind_of_predicate_is_parsed() {
             | SameWithinTrial::PerSeriesCell { .. }
             | SameWithinTrial::Within { .. }
             | SameWithinTrial::WithinShare { .. }
+            | SameWithinTrial::WithinShareOfFirst { .. }
+            | SameWithinTrial::ToolOrLoad { .. }
             | SameWithinTrial::UsedChargeAlike { .. } => {}
         }
     }
@@ -70,6 +72,21 @@ fn every_kind_of_predicate_is_parsed() {
     let lines = catalogue.same_within_trial(method);
     assert_eq!(lines[4], "Pack temperature at start: at most 3 K apart between packs");
     assert_eq!(lines[5], "Work done: at most 5 % apart between packs");
+    assert_eq!(
+        lines[6],
+        "Work done, or else Energy delivered: at most 5 % apart between packs \
+         (where \"Voltage sensing\" is \"Four wires: sensed at the pack terminals\")"
+    );
+    assert_eq!(lines[7], "One tool for every pack, or a load whose load current is alike within 2 %");
+    assert_eq!(method.bins("mean_power"), ["below 200 W", "200 W and above"]);
+    assert!(
+        catalogue.pooled_by(method).contains(
+            &"Indicative only, kept and not pooled: Planer: a planer is only here to show the rule"
+                .to_owned()
+        ),
+        "{:?}",
+        catalogue.pooled_by(method)
+    );
     assert!(catalogue.pooled_by(method).contains(&"Same in all trials: charger".to_owned()));
 }
 

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::dictionary::Limits;
+use super::known;
 use crate::quantity::{Dimension, Unit};
 
 /// Square millimetres in the canonical unit of area, cm2: exact.
@@ -46,6 +47,8 @@ pub enum BandOn {
     Product(String, String),
     /// A current field over the rated capacity, geometric mean over the arms, 1/h.
     PerRatedCapacity(String),
+    /// The mean power drawn, geometric mean over the arms, where every arm gives it; else that of the table of works.
+    MeanPower,
 }
 
 impl BandOn {
@@ -54,6 +57,7 @@ impl BandOn {
         match self {
             Self::Field(field) | Self::PerRatedCapacity(field) => vec![field],
             Self::Product(one, other) => vec![one, other],
+            Self::MeanPower => vec![known::MEAN_INPUT_POWER],
         }
     }
 }
@@ -85,7 +89,7 @@ impl Band {
     /// The value of a trial on this band, canonical unit.
     ///
     /// `field` gives the canonical values of a field: one where it holds for the trial, else one an arm.
-    /// `rated_capacities` are those of the arms, ampere-hours. Several values are taken together by [`band_value`].
+    /// For [`BandOn::MeanPower`] this is the measured power alone. `rated_capacities` are those of the arms, ampere-hours. Several values are taken together by [`band_value`].
     /// `None` where a value is missing, or where values and capacities do not match in number.
     pub fn value<'a>(&self, field: impl Fn(&str) -> &'a [f64], rated_capacities: &[f64]) -> Option<f64> {
         match &self.on {
@@ -93,6 +97,13 @@ impl Band {
             BandOn::Product(one, other) => {
                 let [one, other] = [one, other].map(|id| band_value(Dimension::Length, field(id)));
                 Some(one? * other? / SQUARE_MM_IN_CM2)
+            }
+            BandOn::MeanPower => {
+                let powers = field(known::MEAN_INPUT_POWER);
+                // The mean of some of the arms would lean to those with a logger.
+                (powers.len() == rated_capacities.len())
+                    .then(|| band_value(Dimension::Power, powers))
+                    .flatten()
             }
             BandOn::PerRatedCapacity(id) => {
                 let currents = field(id);

@@ -6,11 +6,12 @@ use std::fmt::Write as _;
 use sha2::{Digest, Sha256};
 
 use super::check;
+use super::derived::Size;
 use super::dictionary::{Caution, Choice, Entered, Field};
 use super::embedded::FILES;
 use super::file::Method;
-use super::load::{Loaded, load};
-use super::problem::CatalogueError;
+use super::load::{DICTIONARY, Loaded, WORK, load};
+use super::problem::{CatalogueError, Problems};
 use super::terms::Level;
 use super::work::{AssumedPower, DemandClass, Work};
 use crate::id::{MethodId, MethodRef};
@@ -59,8 +60,11 @@ impl Catalogue {
         let hash_of = |name: &str| {
             files.iter().find(|(file, _)| *file == name).map(|(_, text)| hex(&Sha256::digest(text)))
         };
-        let methods = methods.into_iter().map(|(name, method)| {
+        let fields: BTreeMap<String, Field> =
+            dictionary.fields.into_iter().map(|field| (field.id.clone(), field)).collect();
+        let methods = methods.into_iter().map(|(name, mut method)| {
             let hash = hash_of(&name).unwrap_or_default();
+            settle(&mut method, &fields);
             (method.reference(), Stored { method, hash })
         });
         let hash = hash_of_all(files);
@@ -69,17 +73,48 @@ impl Catalogue {
             let text = format!("{} {ending}", caution.text);
             (caution.id.clone(), Caution { text, ..caution })
         });
+        let methods = methods.collect();
         Ok(Self {
             version: format!("{}+sha256.{}", dictionary.catalogue_version, &hash[..16]),
             hash,
-            fields: dictionary.fields.into_iter().map(|field| (field.id.clone(), field)).collect(),
+            fields,
             choices: dictionary.choices,
             cautions: cautions.collect(),
             sources: dictionary.sources.into_iter().map(|source| (source.id, source.text)).collect(),
-            methods: methods.collect(),
+            methods,
             demand_classes: work.demand_classes,
             works: work.works,
         })
+    }
+
+    /// The catalogue of [`FILES`] and of method files added to them, name and text each.
+    ///
+    /// What is built in stays as it is: trials rest on it. An added file is a method version of its own.
+    ///
+    /// # Errors
+    /// [`CatalogueError`] with everything that is wrong.
+    pub fn with_methods(added: &[(&str, &str)]) -> Result<Self, CatalogueError> {
+        let mut problems = Problems::default();
+        let mut files = FILES.to_vec();
+        for (name, text) in added {
+            if [DICTIONARY, WORK].contains(name) {
+                problems
+                    .at(name)
+                    .add("", "only methods can be added; the file of this name is built in: take it away");
+            } else if FILES.iter().any(|(built_in, _)| built_in == name) {
+                problems.at(name).add(
+                    "",
+                    "this method version is built in and trials rest on it: give yours the next version, or an id of its own",
+                );
+            } else {
+                files.push((*name, *text));
+            }
+        }
+        match Self::from_files(&files) {
+            Ok(catalogue) if problems.is_empty() => Ok(catalogue),
+            Ok(_) => Err(problems.into_error()),
+            Err(found) => Err(problems.into_error().and(found)),
+        }
     }
 
     /// Version of the catalogue with the beginning of its hash: `1.0.0+sha256.0123456789abcdef`.
@@ -136,6 +171,31 @@ impl Catalogue {
     pub fn required_at(&self, method: &Method, level: Level) -> Vec<&Field> {
         let conditions = self.conditions_at(method, level);
         conditions.into_iter().filter(|(_, required)| *required).map(|(field, _)| field).collect()
+    }
+
+    /// Every field, by id.
+    pub fn fields(&self) -> impl Iterator<Item = &Field> {
+        self.fields.values()
+    }
+
+    /// Every list of choices, by id.
+    pub fn choice_lists(&self) -> impl Iterator<Item = (&str, &[Choice])> {
+        self.choices.iter().map(|(list, choices)| (list.as_str(), choices.as_slice()))
+    }
+
+    /// Every caution, by id.
+    pub fn all_cautions(&self) -> impl Iterator<Item = &Caution> {
+        self.cautions.values()
+    }
+
+    /// Every source, id and text.
+    pub fn sources(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.sources.iter().map(|(id, text)| (id.as_str(), text.as_str()))
+    }
+
+    /// The demand classes, ascending, each with the power it begins at, watt.
+    pub fn demand_classes(&self) -> impl Iterator<Item = (&str, f64)> {
+        self.demand_classes.iter().map(|class| (class.id.as_str(), class.from_w))
     }
 
     /// The choices of a list, in the order to show them; none for an unknown list.
@@ -200,6 +260,15 @@ impl Catalogue {
     /// The table of works.
     pub fn works(&self) -> &[Work] {
         &self.works
+    }
+}
+
+/// Gives the formulas of a checked method the units of what they read.
+fn settle(method: &mut Method, fields: &BTreeMap<String, Field>) {
+    if let Some(response) = Size::of(method.response.measure.dimension) {
+        for derived in &mut method.derived {
+            derived.settle(response, |id| fields.get(id));
+        }
     }
 }
 

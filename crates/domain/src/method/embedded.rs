@@ -9,9 +9,22 @@ macro_rules! files {
 }
 
 files!(
+    "bore-depth-per-charge.v1.json",
+    "bore-time.v1.json",
+    "crosscut-time.v1.json",
     "cuts-per-charge.v1.json",
     "dictionary.json",
     "discharge-capacity.v1.json",
+    "discharge-energy.v1.json",
+    "no-load-runtime.v1.json",
+    "peak-torque.v1.json",
+    "power-at-load.v1.json",
+    "pulse-resistance.v1.json",
+    "recharge-time.v1.json",
     "screw-drive-time.v1.json",
+    "screws-per-charge.v1.json",
+    "self-discharge.v1.json",
+    "temperature-rise.v1.json",
+    "trim-length-per-charge.v1.json",
     "work.json",
 );

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::band::Band;
+use super::derived::Derived;
 use super::dictionary::{Limits, Measure};
 use super::load::no_key_twice;
 use super::terms::{Better, Normalisation, Outcome, ResponseKind, ResponseScale, Tier};
@@ -61,6 +62,24 @@ pub enum SameWithinTrial {
         /// Greatest relative spread, such as 0.05.
         within: f64,
     },
+    /// The first of these fields that every arm gives is alike within the share; where none is given in every arm, the
+    /// trial is refused.
+    WithinShareOfFirst {
+        /// Field ids, the best first.
+        fields: Vec<String>,
+        /// Greatest relative spread, such as 0.05.
+        within: f64,
+        /// Holds only where the trial's choice is this one; without it always.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        only_for: Option<ChoiceIs>,
+    },
+    /// One tool for all arms; or, without a tool, a load current given for every arm and alike within the share.
+    ToolOrLoad {
+        /// Field id of a current.
+        field: String,
+        /// Greatest relative spread, such as 0.02.
+        within: f64,
+    },
     /// Charge used at the timed runs differs by at most so many points between arms.
     UsedChargeAlike {
         /// Points of state of charge that are still fine.
@@ -68,6 +87,28 @@ pub enum SameWithinTrial {
         /// Points beyond which the trial is not pooled.
         most_points: f64,
     },
+}
+
+/// A choice made for the whole trial.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ChoiceIs {
+    /// Field id.
+    pub field: String,
+    /// The choice.
+    pub choice: String,
+}
+
+/// Tools whose trials are kept for what they show, and never pooled.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Indicative {
+    /// Choices of the list of tool types.
+    pub tool_types: Vec<String>,
+    /// Why, as a clause.
+    pub reason: String,
+    /// Id of the source.
+    pub source: String,
 }
 
 /// A key that trials must share to be pooled.
@@ -152,6 +193,9 @@ pub struct Method {
     pub cautions: Vec<String>,
     /// What a run gives.
     pub response: Response,
+    /// What follows from a reading and its conditions.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub derived: Vec<Derived>,
     /// Whether a run is a whole charge.
     pub run_is_charge: bool,
     /// Fields, in the order an app shows them.
@@ -167,6 +211,9 @@ pub struct Method {
     pub pool_keys: Vec<PoolKey>,
     /// Bands for pooling.
     pub bands: Vec<Band>,
+    /// Tools whose trials are kept, not pooled.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub indicative: Option<Indicative>,
     /// Moderators worth looking at: ids of fields or of bands.
     pub modifiers: Vec<String>,
     /// Whether levels, not only contrasts, may be pooled.

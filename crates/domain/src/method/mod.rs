@@ -11,12 +11,14 @@
 mod band;
 mod catalogue;
 mod check;
+mod derived;
 mod dictionary;
 mod embedded;
 mod file;
 pub mod known;
 mod load;
 mod problem;
+mod reference;
 mod rules;
 mod sentence;
 mod terms;
@@ -24,9 +26,13 @@ mod work;
 
 pub use band::{Band, BandOn, band_value};
 pub use catalogue::Catalogue;
+pub use derived::{Constant, Derived, Formula, Inputs, Term};
 pub use dictionary::{Caution, Choice, Entered, Field, Limits, Measure, Source};
 pub use embedded::FILES;
-pub use file::{Drift, FieldUse, Forbidden, Method, PoolKey, Replicates, Response, SameWithinTrial, Scatter};
+pub use file::{
+    ChoiceIs, Drift, FieldUse, Forbidden, Indicative, Method, PoolKey, Replicates, Response, SameWithinTrial,
+    Scatter,
+};
 pub use problem::{CatalogueError, Problem};
 pub use rules::NoOutcome;
 pub use terms::{Better, FieldKind, Level, Normalisation, Outcome, ResponseKind, ResponseScale, Tier};

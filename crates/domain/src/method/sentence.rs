@@ -28,6 +28,15 @@ impl Catalogue {
                 .collect();
             lines.push(format!("{}: {}", self.label(known::STARTING_STATE), states.join("; or ")));
         }
+        if let Some(indicative) = &method.indicative {
+            let tools: Vec<&str> =
+                indicative.tool_types.iter().map(|id| self.choice_label(known::TOOL_TYPES, id)).collect();
+            lines.push(format!(
+                "Indicative only, kept and not pooled: {}: {}",
+                tools.join(", "),
+                indicative.reason
+            ));
+        }
         if method.uses(known::DEMAND_CLASS) {
             lines.push("Demand classes are answered apart".to_owned());
         }
@@ -64,6 +73,20 @@ impl Catalogue {
             SameWithinTrial::WithinShare { field, within } => {
                 format!("{}: at most {} % apart between packs", self.label(field), percent(*within))
             }
+            SameWithinTrial::WithinShareOfFirst { fields, within, only_for } => {
+                let labels: Vec<&str> = fields.iter().map(|field| self.label(field)).collect();
+                let case = only_for.as_ref().map_or_else(String::new, |is| {
+                    let list = self.field(&is.field).and_then(|field| field.choices.as_deref());
+                    let choice = list.map_or(is.choice.as_str(), |list| self.choice_label(list, &is.choice));
+                    format!(" (where \"{}\" is \"{choice}\")", self.label(&is.field))
+                });
+                format!("{}: at most {} % apart between packs{case}", labels.join(", or else "), percent(*within))
+            }
+            SameWithinTrial::ToolOrLoad { field, within } => format!(
+                "One tool for every pack, or a load whose {} is alike within {} %",
+                lower_first(self.label(field)),
+                percent(*within)
+            ),
             SameWithinTrial::UsedChargeAlike { fine_points, most_points } => format!(
                 "Runs of every pack made with as much of its charge used: up to {fine_points} points apart is fine, \
                  beyond {most_points} the trial is kept but not pooled"
@@ -102,6 +125,9 @@ impl Catalogue {
             BandOn::Field(field) => self.label(field).to_owned(),
             BandOn::Product(one, other) => {
                 format!("{} times {}", self.label(one), lower_first(self.label(other)))
+            }
+            BandOn::MeanPower => {
+                format!("{}, measured or that of the work", self.label(known::MEAN_INPUT_POWER))
             }
             BandOn::PerRatedCapacity(field) => format!("{} over rated capacity", self.label(field)),
         }

@@ -76,6 +76,11 @@ impl Unit {
         step * self.numerator / self.denominator
     }
 
+    /// The factor as the quotient of two numbers that a double holds.
+    pub(crate) const fn quotient(&self) -> (f64, f64) {
+        (self.numerator, self.denominator)
+    }
+
     /// The unit of the other system, if this one has a counterpart worth showing.
     pub(super) fn other_system(&self) -> Option<&'static Self> {
         self.dimension.unit(self.echoed_in?)

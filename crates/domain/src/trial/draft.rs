@@ -115,3 +115,13 @@ pub struct TrialDraft {
     /// Remark.
     pub note: String,
 }
+
+impl TrialDraft {
+    /// Whether the trial as a whole says this choice.
+    pub(super) fn chose(&self, field: &str, choice: &str) -> bool {
+        self.conditions.iter().any(|one| {
+            one.field == field
+                && matches!(&one.value, Some(WrittenValue::Choice(given)) if given.trim() == choice)
+        })
+    }
+}

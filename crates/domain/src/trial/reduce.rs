@@ -6,7 +6,7 @@ use benchring_stats::arm::{ArmMoments, Reading, Status};
 use benchring_stats::contrast::Scale;
 use benchring_stats::order::RunOrder;
 
-use crate::method::{Catalogue, Method, PoolKey, ResponseKind, ResponseScale, known};
+use crate::method::{BandOn, Catalogue, Method, PoolKey, ResponseKind, ResponseScale, known};
 use crate::quantity::Quantity;
 use crate::reason;
 use crate::tool::ToolModel;
@@ -24,7 +24,9 @@ pub(super) fn summary(
     mut left_out: Vec<LeftOut>,
 ) -> TrialSummary {
     let keys = keys(trial, method, catalogue, tool, &mut left_out);
-    let (bins, band_values) = bands(trial, method, packs, &mut left_out);
+    indicative(method, tool, &mut left_out);
+    let power = assumed_power(trial, method, catalogue, tool);
+    let (bins, band_values) = bands(trial, method, packs, power, &mut left_out);
     let censored = trial.arms.iter().flat_map(runs_of).any(|run| scored(run) && run.outcome.censored());
     let arms: Vec<ArmSummary> =
         trial.arms.iter().zip(packs).map(|(arm, pack)| arm_summary(arm, method, *pack, censored)).collect();
@@ -240,6 +242,29 @@ fn keys(
     keys
 }
 
+/// A type of tool that the method takes as indicative only leaves the trial out.
+fn indicative(method: &Method, tool: Option<&ToolModel>, left_out: &mut Vec<LeftOut>) {
+    if let (Some(indicative), Some(tool)) = (&method.indicative, tool)
+        && indicative.tool_types.contains(&tool.tool_type)
+    {
+        left_out.push(LeftOut {
+            reason: reason::INDICATIVE_ONLY.to_owned(),
+            message: format!("indicative only, kept and not pooled: {}", indicative.reason),
+        });
+    }
+}
+
+/// The power that the table of works knows for this work, watt.
+fn assumed_power(
+    trial: &Trial,
+    method: &Method,
+    catalogue: &Catalogue,
+    tool: Option<&ToolModel>,
+) -> Option<f64> {
+    let tool_type = tool.map(|tool| tool.tool_type.as_str());
+    catalogue.assumed_power(&method.id, tool_type, &trial.conditions).map(|power| power.watt)
+}
+
 fn family(catalogue: &Catalogue, conditions: &Conditions) -> Option<String> {
     let list = catalogue.field(known::WORKPIECE_CLASS)?.choices.as_deref()?;
     match conditions.get(known::WORKPIECE_CLASS) {
@@ -251,14 +276,21 @@ fn family(catalogue: &Catalogue, conditions: &Conditions) -> Option<String> {
 type Bands = (BTreeMap<String, String>, BTreeMap<String, f64>);
 
 /// Bins and values of the bands; a value outside a band's limits leaves the trial out.
-fn bands(trial: &Trial, method: &Method, packs: &[Pack<'_>], left_out: &mut Vec<LeftOut>) -> Bands {
+fn bands(
+    trial: &Trial,
+    method: &Method,
+    packs: &[Pack<'_>],
+    assumed_power: Option<f64>,
+    left_out: &mut Vec<LeftOut>,
+) -> Bands {
     let (mut bins, mut values) = Bands::default();
     let rated: Vec<f64> = packs.iter().map(|(_, model)| model.rated_capacity.canonical()).collect();
     for band in &method.bands {
         let fields: BTreeMap<&str, Vec<f64>> =
             band.on.fields().into_iter().map(|field| (field, field_values(trial, field))).collect();
         let field = |id: &str| fields.get(id).map_or(&[] as &[f64], Vec::as_slice);
-        let Some(value) = band.value(field, &rated) else { continue };
+        let assumed = assumed_power.filter(|_| band.on == BandOn::MeanPower);
+        let Some(value) = band.value(field, &rated).or(assumed) else { continue };
         values.insert(band.id.clone(), value);
         match band.bin_of(value) {
             Some(bin) => {
@@ -311,9 +343,7 @@ fn demand_class(
     if let Some(class) = recorded.and_then(|logs| class(mean(&logs).exp())) {
         return (Some(class), ClassBasis::Measured);
     }
-    let tool_type = tool.map(|tool| tool.tool_type.as_str());
-    let assumed = catalogue.assumed_power(&method.id, tool_type, &trial.conditions);
-    match assumed.and_then(|power| class(power.watt)) {
+    match assumed_power(trial, method, catalogue, tool).and_then(class) {
         Some(class) => (Some(class), ClassBasis::Assumed),
         None => (None, ClassBasis::Unknown),
     }

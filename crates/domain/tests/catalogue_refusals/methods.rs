@@ -20,7 +20,11 @@ const REFERENCES: &[Defect] = &[
         "`tool_ref` stands here twice",
     ),
     ((SCREW, "\"wood_dust\"", "\"saw_dust\""), "cautions", "`saw_dust` is no caution"),
-    ((SCREW, "\"source\": \"own_rule\"", "\"source\": \"hearsay\""), "replicates.source", "is no source"),
+    (
+        (SCREW, "\"rounds\": 2, \"source\": \"own_rule\"", "\"rounds\": 2, \"source\": \"hearsay\""),
+        "replicates.source",
+        "is no source",
+    ),
     ((SCREW, "[\"full_rested\"]", "[\"fresh\"]"), "starting_states", "`fresh` is no choice"),
     (
         (SCREW, "{\"equal\": {\"field\": \"tool_ref\"}}", "{\"equal\": {\"field\": \"cut_width\"}}"),

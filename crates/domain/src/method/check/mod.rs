@@ -1,6 +1,7 @@
 //! Holds every file against the dictionary: every reference resolves, every number makes sense, or the catalogue is
 //! refused with all that is wrong.
 
+mod derived;
 mod dictionary;
 mod method;
 mod pooling;
@@ -26,6 +27,7 @@ pub(super) fn all(loaded: &Loaded) -> Result<(), CatalogueError> {
         let mut at = problems.at(name);
         method::check(one, &index, &mut at);
         pooling::check(one, &index, &mut at);
+        derived::check(one, &index, &mut at);
     }
     let methods: Vec<&Method> = loaded.methods.iter().map(|(_, one)| one).collect();
     work::check(&loaded.work, &methods, &index, &mut problems.at(WORK));

@@ -3,9 +3,9 @@
 use super::{At, Index, limits, once, text};
 use crate::method::band::{Band, BandOn};
 use crate::method::dictionary::Limits;
-use crate::method::file::{Method, PoolKey, SameWithinTrial};
+use crate::method::file::{ChoiceIs, Indicative, Method, PoolKey, SameWithinTrial};
 use crate::method::known;
-use crate::method::terms::FieldKind;
+use crate::method::terms::{FieldKind, Level};
 use crate::quantity::Dimension;
 
 /// Checks the predicates of pooling.
@@ -22,6 +22,9 @@ pub(super) fn check(method: &Method, index: &Index<'_>, at: &mut At<'_>) {
     once(method.bands.iter().map(|band| band.id.as_str()), "bands", at);
     for (i, one) in method.bands.iter().enumerate() {
         band(one, &format!("bands[{i}]"), method, index, at);
+    }
+    if let Some(one) = &method.indicative {
+        indicative(one, method, index, at);
     }
     once(method.modifiers.iter().map(String::as_str), "modifiers", at);
     for id in &method.modifiers {
@@ -67,6 +70,22 @@ fn same(rule: &SameWithinTrial, path: &str, method: &Method, index: &Index<'_>, 
             index.measured(method, field, path, at);
             share(*within, at);
         }
+        SameWithinTrial::WithinShareOfFirst { fields, within, only_for } => {
+            at.expect(!fields.is_empty(), &format!("{path}.fields"), || "name one field or more".to_owned());
+            once(fields.iter().map(String::as_str), &format!("{path}.fields"), at);
+            for field in fields {
+                index.measured(method, field, path, at);
+            }
+            share(*within, at);
+            if let Some(is) = only_for {
+                choice_is(is, &format!("{path}.only_for"), method, index, at);
+            }
+        }
+        SameWithinTrial::ToolOrLoad { field, within } => {
+            index.used(method, known::TOOL, path, at);
+            index.of_dimension(method, field, Dimension::Current, path, at);
+            share(*within, at);
+        }
         SameWithinTrial::UsedChargeAlike { fine_points, most_points } => {
             index.used(method, known::RUNS_SINCE_CHARGE, path, at);
             at.expect(!method.run_is_charge, path, || {
@@ -77,6 +96,31 @@ fn same(rule: &SameWithinTrial, path: &str, method: &Method, index: &Index<'_>, 
             });
         }
     }
+}
+
+/// A rule that holds for one choice has to be able to know it: the choice of a trial, and required.
+fn choice_is(is: &ChoiceIs, path: &str, method: &Method, index: &Index<'_>, at: &mut At<'_>) {
+    let Some(field) = index.used(method, &is.field, path, at) else { return };
+    let list = field.choices.as_deref().unwrap_or_default();
+    at.expect(index.has_choice(list, &is.choice), path, || {
+        format!("`{}` is no choice of `{}`", is.choice, is.field)
+    });
+    at.expect(field.level == Level::Trial && method.requires(&is.field), path, || {
+        format!("`{}` has to be a required choice of the whole trial", is.field)
+    });
+}
+
+fn indicative(one: &Indicative, method: &Method, index: &Index<'_>, at: &mut At<'_>) {
+    index.used(method, known::TOOL, "indicative", at);
+    at.expect(!one.tool_types.is_empty(), "indicative.tool_types", || "name one type or more".to_owned());
+    once(one.tool_types.iter().map(String::as_str), "indicative.tool_types", at);
+    for id in &one.tool_types {
+        at.expect(index.has_choice(known::TOOL_TYPES, id), "indicative.tool_types", || {
+            format!("`{id}` is no choice of `{}`", known::TOOL_TYPES)
+        });
+    }
+    text(&one.reason, "indicative.reason", at);
+    index.source(&one.source, "indicative.source", at);
 }
 
 fn pool_key(key: &PoolKey, path: &str, method: &Method, index: &Index<'_>, at: &mut At<'_>) {
@@ -180,6 +224,9 @@ fn reach(
             let area = Limits { min: one.min * other.min / 100.0, max: one.max * other.max / 100.0 };
             Some((Dimension::Area, area))
         }
+        BandOn::MeanPower => index
+            .measured(method, known::MEAN_INPUT_POWER, &path, at)
+            .map(|measure| (measure.dimension, measure.hard)),
         BandOn::PerRatedCapacity(field) => {
             index.of_dimension(method, field, Dimension::Current, &path, at);
             Some((Dimension::CRate, HIGHEST_C_RATE))

@@ -59,6 +59,17 @@ impl Check<'_> {
                         high - low > within * 0.5 * (high + low).abs() + ROOM
                     });
                 }
+                SameWithinTrial::WithinShareOfFirst { fields, within, only_for } => {
+                    let holds = only_for.as_ref().is_none_or(|is| self.draft.chose(&is.field, &is.choice));
+                    if holds {
+                        self.alike_in_first(fields, *within, arms);
+                    }
+                }
+                SameWithinTrial::ToolOrLoad { field, within } => {
+                    if self.draft.tool_model.is_empty() {
+                        self.load_alike(field, *within, arms);
+                    }
+                }
                 // Held by its own rule, which needs the tool too.
                 SameWithinTrial::UsedChargeAlike { .. } => {}
             }
@@ -102,6 +113,36 @@ impl Check<'_> {
                 low.0
             ),
         );
+    }
+
+    /// The first field that every arm gives, alike within the share.
+    fn alike_in_first(&mut self, fields: &[String], within: f64, arms: &[ReadArm<'_>]) {
+        let given = |field: &&String| arms.iter().all(|arm| arm.numbers(field).next().is_some());
+        match fields.iter().find(given) {
+            Some(field) => self.apart(field, arms, &format!("{} %", 100.0 * within), |low, high| {
+                high - low > within * 0.5 * (high + low).abs() + ROOM
+            }),
+            None => self.broken.add(
+                "arms",
+                reason::REQUIRED,
+                format!("give {} for the runs of every arm: packs are compared at like work", named(fields)),
+            ),
+        }
+    }
+
+    /// Without a tool the load says what was asked of every pack.
+    fn load_alike(&mut self, field: &str, within: f64, arms: &[ReadArm<'_>]) {
+        if let Some(arm) = arms.iter().find(|arm| arm.numbers(field).next().is_none()) {
+            self.broken.add(
+                arm.at.clone(),
+                reason::REQUIRED,
+                format!("give `{field}` for its runs, or name the tool of the trial in `tool_model`"),
+            );
+        } else if let Some((low, high)) = outermost(arms, field, None)
+            && high.1 > low.1 * (1.0 + within) + ROOM
+        {
+            self.unlike(field, "of the load", &low, &high, &format!("{} %", 100.0 * within));
+        }
     }
 
     /// The mean of a measured field in each arm.
@@ -180,6 +221,10 @@ impl Check<'_> {
             ),
         );
     }
+}
+
+fn named(fields: &[String]) -> String {
+    fields.iter().map(|field| format!("`{field}`")).collect::<Vec<_>>().join(" or ")
 }
 
 /// Least and greatest value of a field over all arms, over a number of the pack where one is given.
