@@ -27,8 +27,8 @@ impl Page {
     pub(super) fn claims(&mut self) {
         self.heading("Claims of the invented makers: not yet judged");
         for claim in &CLAIMS {
-            self.line(&format!("  {}  {}: {:<62} not yet; expected:", claim.id, claim.maker, claim.words));
-            self.line(&format!("            {}", claim.expected));
+            self.line(&format!("  {}  {}: {}", claim.id, claim.maker, claim.words));
+            self.line(&format!("            not yet; the right verdict: {}", claim.expected));
         }
     }
 }
