@@ -53,8 +53,8 @@ pub(super) struct Due {
     holds: usize,
     /// Temperature of the pack when it is done, °C.
     end_c: f64,
-    /// W.h given beside the A.h.
-    energy_wh: f64,
+    /// W.h beside a reading of A.h, or A.h beside W.h.
+    beside: f64,
 }
 
 /// Time of each run on one charge, warm-ups included, before any scatter; a run of a batch is the mean of its pieces.
@@ -189,7 +189,7 @@ impl<'a> Bench<'a> {
             readings: readings.iter().map(|reading| own * reading).collect(),
             holds,
             end_c: pack_c + rise_k,
-            energy_wh: self.site * own * measured_wh,
+            beside: self.site * own * if self.work.sort == Sort::Energy { given } else { measured_wh },
         };
         (SessionCharge { round, start_temperature_c, open_circuit_v, runs: Vec::new() }, due)
     }
@@ -236,15 +236,16 @@ impl<'a> Bench<'a> {
                 (rise, End::Done)
             }
         };
-        let logs_both =
-            self.work.sort == Sort::Capacity && matches!(self.timing, Timing::Video | Timing::Logger);
+        let logs_both = self.work.sort == Sort::Energy
+            || (self.work.sort == Sort::Capacity && self.timing != Timing::Hand);
+        let steps_beside = if self.work.sort == Sort::Energy { 100.0 } else { 10.0 };
         SessionRun {
             position,
             warm_up: self.plan.warm_up && place == 0,
             reading,
             end,
             end_temperature_c,
-            energy_wh: logs_both.then(|| shown(due.energy_wh * drifted / due.readings[place], 10.0)),
+            beside: logs_both.then(|| shown(due.beside * drifted / due.readings[place], steps_beside)),
             stray: drawn.iter().any(|(_, stray)| *stray),
         }
     }

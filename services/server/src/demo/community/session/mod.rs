@@ -56,8 +56,8 @@ pub struct SessionRun {
     pub end: End,
     /// Temperature of the pack at the end, °C.
     pub end_temperature_c: f64,
-    /// Energy given, watt-hours, where a bench load logged it beside the charge.
-    pub energy_wh: Option<f64>,
+    /// W.h given beside a reading of A.h, or A.h beside W.h, where the bench load logged both.
+    pub beside: Option<f64>,
     /// Whether something went wrong in it that nobody noted.
     pub stray: bool,
 }

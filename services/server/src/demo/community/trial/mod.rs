@@ -159,9 +159,10 @@ fn write_run(
             let current = session.load_it * PACKS[arm.pack].rated_ah;
             conditions.push(quantity("load_current", number(rounded(current, 0.01), "A")));
             conditions.push(end_temperature());
-            if let Some(energy) = run.energy_wh {
-                conditions.push(quantity("energy_delivered", number(energy, "W.h")));
-            }
+            conditions.extend(run.beside.map(|beside| match work.sort {
+                Sort::Capacity => quantity("energy_delivered", number(beside, "W.h")),
+                _ => quantity("charge_delivered", number(beside, "A.h")),
+            }));
         }
         (Sort::Resistance, _) => {
             conditions.push(quantity("state_of_charge", number(50.0, "%")));
