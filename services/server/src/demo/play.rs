@@ -210,19 +210,21 @@ impl<'a> Players<'a> {
     }
 
     async fn ask(&self, asked: Asked) -> anyhow::Result<Option<Pooled>> {
-        let Some(answer) = self.answer(asked.request()).await? else { return Ok(None) };
+        let Ok(answer) = self.answer(asked.request()).await? else { return Ok(None) };
         self.told(|story| story.take_answer(asked, &answer))?;
         Ok(answer.strata.first().and_then(Pooled::of_wire))
     }
 
-    /// The answer to a question; `None` where nobody ran both packs in that work.
+    /// The answer to a question; or what is missing, where there is none.
     async fn answer(
         &self,
         request: v1::ComparePacksRequest,
-    ) -> anyhow::Result<Option<v1::ComparePacksResponse>> {
+    ) -> anyhow::Result<Result<v1::ComparePacksResponse, String>> {
         match PoolServiceClient::new(self.channel.clone()).compare_packs(request).await {
-            Ok(answer) => Ok(Some(answer.into_inner())),
-            Err(status) if matches!(status.code(), Code::NotFound | Code::FailedPrecondition) => Ok(None),
+            Ok(answer) => Ok(Ok(answer.into_inner())),
+            Err(status) if matches!(status.code(), Code::NotFound | Code::FailedPrecondition) => {
+                Ok(Err(status.message().to_owned()))
+            }
             Err(status) => Err(broke("ComparePacks", &status)),
         }
     }
@@ -234,15 +236,16 @@ impl<'a> Players<'a> {
         let mut rows = Vec::new();
         for (normalisation, by) in strip::BY {
             let answer = self.answer(strip::request(asked, normalisation)).await?;
-            let lead = answer.as_ref().and_then(|answer| answer.strata.first());
+            let lead = answer.as_ref().ok().and_then(|answer| answer.strata.first());
             let badges = lead.into_iter().flat_map(|lead| &lead.warnings).map(|warning| warning.name.clone());
             rows.push(strip::Row {
                 by,
                 pooled: lead.and_then(Pooled::of_wire),
                 truth: strip::truth(raw, asked, normalisation),
                 badges: badges.collect(),
+                missing: answer.as_ref().err().cloned().unwrap_or_default(),
             });
-            let Some(answer) = answer else { continue };
+            let Ok(answer) = answer else { continue };
             self.told(|story| match normalisation {
                 v1::Normalisation::PerMeasuredAh => story.note(Fault::F09, caught::not_measured(&answer)),
                 v1::Normalisation::PerRatedAh => story.note(Fault::F09, caught::by_label(&answer)),

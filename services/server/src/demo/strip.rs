@@ -44,6 +44,8 @@ pub struct Row {
     pub truth: Option<f64>,
     /// Badges of the answer.
     pub badges: Vec<String>,
+    /// What is missing where there is none.
+    pub missing: String,
 }
 
 /// The true ratio once divided.

@@ -9,7 +9,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use anyhow::anyhow;
-use benchring_domain::finding::Finding;
+use benchring_domain::finding::{Finding, FindingKind};
 use benchring_domain::id::TesterId;
 use benchring_domain::method::Catalogue;
 use benchring_domain::trial::Checked;
@@ -216,9 +216,15 @@ fn said(checked: &Result<Checked, Violations>) -> BTreeMap<String, Said> {
     all
 }
 
-/// Rule and kind of a finding.
+/// Kind of a finding, and the field that a soft limit is of.
 fn name_of(finding: &Finding) -> String {
-    finding.kind.id().to_owned()
+    let kind = finding.kind.id();
+    if finding.kind != FindingKind::SoftLimit {
+        return kind.to_owned();
+    }
+    // The path of a condition has its place, its message its name.
+    let named = finding.message.split('`').nth(1).filter(|_| finding.field.contains("conditions"));
+    format!("{kind} {}", named.unwrap_or("reading"))
 }
 
 /// Whether a finding offers `truth` as the correction, within the rounding of a reading.

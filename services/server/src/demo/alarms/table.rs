@@ -105,7 +105,7 @@ fn line(name: &str, count: &Count, trials: usize) -> String {
     let [told, asked, refused] = count.said;
     let share = |n: usize| format!("{:.2}", 100.0 * n as f64 / trials.max(1) as f64);
     format!(
-        "{name:<28}{trials:>8}  {:>8}  {:<22} {:>9}  {:>5}",
+        "{name:<36}{trials:>8}  {:>8}  {:<22} {:>9}  {:>5}",
         share(told),
         percent(asked, trials),
         share(refused),

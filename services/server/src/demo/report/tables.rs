@@ -111,7 +111,8 @@ impl Page {
         ));
         for row in &story.strip {
             let Some(pooled) = &row.pooled else {
-                self.line(&format!("  {:<24}{:>7}", row.by, "-"));
+                self.line(&format!("  {:<24}      -", row.by));
+                self.paragraph(34, &row.missing);
                 continue;
             };
             let ahead = winner(pooled, 1.0, true, code);

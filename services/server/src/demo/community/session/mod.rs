@@ -14,7 +14,7 @@ use self::plan::order_of_runs;
 use super::draw::draw_weather;
 use super::faults::Fault;
 use super::roster::{Tester, Timing};
-use crate::demo::invented::{PACKS, Work};
+use crate::demo::invented::{PACKS, Sort, Work};
 use crate::demo::model::PackState;
 
 /// Why a run of the demo ended.
@@ -86,7 +86,7 @@ pub struct Session {
     pub arms: Vec<SessionArm>,
     /// The charges of each pack.
     pub charges: Vec<Vec<SessionCharge>>,
-    /// Mean power of each pack as logged, watt; only with a logger.
+    /// Mean power of each pack as logged, watt; only with a meter.
     pub watt: Option<Vec<f64>>,
     /// Cuts or screws the accessory had done before.
     pub accessory_used: u32,
@@ -146,7 +146,8 @@ pub fn draw_session(
     {
         stop_by_hand(&mut charges[arm][0]);
     }
-    let logged = tester.timing == Timing::Logger && work.tool.is_some();
+    // Who tapes a thermometer to a pack has a meter of power too.
+    let logged = work.tool.is_some() && (tester.timing == Timing::Logger || work.sort == Sort::Rise);
     let watt = logged.then(|| arms.iter().map(|arm| bench.watt(arm, air_c, rng)).collect());
     let accessory_used = rng.random_range(0..120);
     let (load_it, two_wire) = (bench.load_it, bench.lead_ohm > 0.0);
