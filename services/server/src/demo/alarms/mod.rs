@@ -206,9 +206,14 @@ fn said(checked: &Result<Checked, Violations>) -> BTreeMap<String, Said> {
         *worst = said.max(*worst);
     };
     match checked {
-        Ok(checked) => checked.findings.iter().for_each(|finding| {
-            note(name_of(finding), if finding.asks() { Said::Asked } else { Said::Told });
-        }),
+        Ok(checked) => {
+            for finding in &checked.findings {
+                note(name_of(finding), if finding.asks() { Said::Asked } else { Said::Told });
+            }
+            for left_out in &checked.summary.left_out {
+                note(format!("not pooled: {}", left_out.reason), Said::Told);
+            }
+        }
         Err(broken) => {
             broken.as_slice().iter().for_each(|violation| note(violation.reason.to_owned(), Said::Refused))
         }

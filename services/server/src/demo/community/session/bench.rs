@@ -241,7 +241,8 @@ impl<'a> Bench<'a> {
         let steps_beside = if self.work.sort == Sort::Energy { 100.0 } else { 10.0 };
         SessionRun {
             position,
-            warm_up: self.plan.warm_up && place == 0,
+            // What cut off is a result, not a warm-up.
+            warm_up: self.plan.warm_up && place == 0 && end != End::Cutoff,
             reading,
             end,
             end_temperature_c,
