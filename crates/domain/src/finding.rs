@@ -27,6 +27,10 @@ words!(
         StateDoubtful = "state_doubtful",
         /// A descriptor that does not fit the others.
         Inconsistent = "inconsistent",
+        /// The readings of another trial, in the same order.
+        DuplicateTrial = "duplicate_trial",
+        /// A pack model that another one resembles in name and rated values.
+        DuplicatePackModel = "duplicate_pack_model",
     }
 );
 

@@ -7,9 +7,11 @@
 
 mod answered;
 mod audit;
+mod confirmations;
 mod connect;
 mod counts;
 mod decisions;
+mod duplicates;
 mod entities;
 mod error;
 mod evidence;
@@ -25,6 +27,7 @@ mod verify;
 mod writer;
 
 pub use audit::{AuditEntry, AuditHead};
+pub use confirmations::NewConfirmation;
 pub use counts::Counts;
 pub use decisions::DecisionRow;
 pub use error::StoreError;
@@ -143,7 +146,7 @@ impl Store {
         if outcome.repeated {
             return self.model_at(kind, &outcome.reference).await;
         }
-        Ok(Row { model, revision: 1, create_time: time, update_time: time })
+        Ok(Row { model, revision: 1, create_time: time, update_time: time, confirmations: Vec::new() })
     }
 
     async fn model_update<M: DeserializeOwned>(
@@ -164,7 +167,10 @@ impl Store {
         kind: Kind,
         reference: &Reference,
     ) -> Result<Row<M>, StoreError> {
-        models::get_revision(self.readers(), kind, &reference.id, reference.revision).await
+        let mut row =
+            models::get_revision::<M>(self.readers(), kind, &reference.id, reference.revision).await?;
+        row.confirmations.retain(|answer| answer.number <= reference.confirmations);
+        Ok(row)
     }
 }
 

@@ -19,6 +19,8 @@ pub struct Config {
     pub database: String,
     pub data_dir: PathBuf,
     pub development: bool,
+    pub private: bool,
+    pub read_only: bool,
     pub log: String,
     pub log_format: LogFormat,
     pub allowed_origins: Vec<String>,

@@ -101,6 +101,7 @@ pub fn finding_to_wire(finding: &Finding) -> v1::Finding {
         message: message.clone(),
         question: question.clone(),
         suggestion: suggestion.clone(),
+        ..v1::Finding::default()
     }
 }
 

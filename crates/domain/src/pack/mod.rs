@@ -1,6 +1,7 @@
 //! Pack models and pack specimens.
 
 mod consistency;
+pub mod likeness;
 mod model;
 mod specimen;
 

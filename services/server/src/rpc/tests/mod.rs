@@ -41,6 +41,8 @@ impl Ring {
             page_key: PageKey::new([7; 32]),
             facts: Facts {
                 development_tokens: true,
+                read_only: false,
+                private_instance: false,
                 deadline: Duration::from_secs(10),
                 request_bytes: 4 << 20,
             },
