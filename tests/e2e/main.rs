@@ -4,12 +4,16 @@
 
 mod access;
 mod any_bytes;
+mod confirming;
 mod door;
+mod duplicates;
 mod json_door;
 mod lists;
 mod packs;
 mod pools;
 mod refusals;
+mod settings;
+mod submitting;
 mod trials;
 mod web;
 mod worked_numbers;

@@ -54,9 +54,21 @@ impl Ring {
         Self::start(Database::sqlite()?).await
     }
 
+    /// A ring over a new SQLite file, with some settings changed.
+    ///
+    /// # Errors
+    /// What keeps it from starting.
+    pub async fn with(change: impl FnOnce(&mut Config)) -> anyhow::Result<Self> {
+        Self::start_with(Database::sqlite()?, change).await
+    }
+
     async fn start(database: Database) -> anyhow::Result<Self> {
+        Self::start_with(database, |_| {}).await
+    }
+
+    async fn start_with(database: Database, change: impl FnOnce(&mut Config)) -> anyhow::Result<Self> {
         let any = "127.0.0.1:0".parse()?;
-        let config = Config {
+        let mut config = Config {
             listen: any,
             admin_listen: any,
             database: database.url.clone(),
@@ -66,6 +78,7 @@ impl Ring {
             drain_limit_ms: 3000,
             ..Config::defaults()?
         };
+        change(&mut config);
         if database.is_postgres() {
             let settings = benchring_store::StoreSettings::new(database.url.clone());
             benchring_store::Store::migrate_up(&settings).await?;
