@@ -1,5 +1,6 @@
 //! The schema goes up, down and up again, with data.
 
+use anyhow::Context as _;
 use benchring_domain::id::PackModelId;
 use benchring_domain::standing::Decision;
 use benchring_store::{Store, StoreError, StoreSettings, Visibility};
@@ -7,10 +8,11 @@ use benchring_store::{Store, StoreError, StoreSettings, Visibility};
 use crate::database::TestDatabase;
 use crate::on_both;
 use crate::trials::decide;
-use crate::values::{by, furnish, new_trial, trial_id};
+use crate::values::{by, furnish, new_trial, tester, trial_id};
 
 on_both!(
     the_schema_goes_down_and_up_with_data,
+    what_is_there_is_filled_in_on_the_way_up,
     opening_twice_changes_nothing,
     a_schema_of_the_future_is_refused,
     a_postgres_schema_is_only_migrated_when_asked,
@@ -24,14 +26,16 @@ async fn fill(ring: &TestDatabase) -> anyhow::Result<()> {
 }
 
 async fn the_schema_goes_down_and_up_with_data(ring: &TestDatabase) -> anyhow::Result<()> {
-    assert_eq!(Store::migrate_up(&ring.settings).await?, 3);
+    assert_eq!(Store::migrate_up(&ring.settings).await?, 4);
     assert_eq!(Store::migrate_up(&ring.settings).await?, 0);
     let store = ring.open().await?;
     furnish(&store).await?;
     store.close().await?;
     fill(ring).await?;
 
-    Store::migrate_down(&ring.settings).await?;
+    for _ in 0..2 {
+        Store::migrate_down(&ring.settings).await?;
+    }
     assert_eq!(ring.number("SELECT count(*) FROM pack_model").await?, 2);
     let store = ring.open().await?;
     assert!(store.pack_model_get(&PackModelId::parse("k5")?).await?.is_some());
@@ -39,7 +43,7 @@ async fn the_schema_goes_down_and_up_with_data(ring: &TestDatabase) -> anyhow::R
     store.close().await?;
     fill(ring).await?;
 
-    for _ in 0..3 {
+    for _ in 0..4 {
         Store::migrate_down(&ring.settings).await?;
     }
     let store = ring.open().await?;
@@ -49,6 +53,26 @@ async fn the_schema_goes_down_and_up_with_data(ring: &TestDatabase) -> anyhow::R
     fill(ring).await?;
     let store = ring.open().await?;
     assert_eq!(store.audit_verify().await?.entries, 7);
+    Ok(store.close().await?)
+}
+
+/// Trials and packs of an older server are found by what the newest step added.
+async fn what_is_there_is_filled_in_on_the_way_up(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    store.close().await?;
+    fill(ring).await?;
+    Store::migrate_down(&ring.settings).await?;
+    let store = ring.open().await?;
+    let again = new_trial("two", "t02")?;
+    let other = store.trial_duplicated(&again.checked.trial, &again.tester).await?;
+    assert_eq!(other, Some(trial_id("one")?));
+    let k5 = PackModelId::parse("k5")?;
+    assert_eq!(store.pack_model_tester(&k5).await?, Some(tester("t01")?));
+    let k5 = store.pack_model_get(&k5).await?.context("it is there")?;
+    let alike = store.pack_models_rated_alike([&k5.model]).await?;
+    assert_eq!(alike.into_values().flatten().count(), 2);
+    assert_eq!(store.audit_verify().await?.fault, None);
     Ok(store.close().await?)
 }
 
