@@ -68,11 +68,12 @@ impl Store {
     /// [`StoreError::Schema`] when its schema is another and may not be brought up to date, or what the
     /// database meets.
     pub async fn open(settings: &StoreSettings) -> Result<Self, StoreError> {
-        let connections = Connections::open(settings).await?;
+        let mut connections = Connections::open(settings).await?;
         let may_migrate = settings.migrate || connections.is_sqlite();
         let pending = pending(&connections.writer).await?;
         if pending > 0 && may_migrate {
             Migrator::up(&connections.writer, None).await?;
+            connections = connections.after_migration(settings).await?;
         } else if pending > 0 {
             return Err(StoreError::Schema(format!("{pending} migrations are pending: run `migrate`")));
         }

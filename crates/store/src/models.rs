@@ -170,11 +170,12 @@ async fn read<M: DeserializeOwned>(
     select: &SelectStatement,
 ) -> Result<Vec<(String, ModelRow<M>)>, StoreError> {
     let rows = db.query_all(select).await?;
-    let answered: Vec<String> = rows
-        .iter()
-        .filter(|row| row.try_get::<i32>("", "confirmations").is_ok_and(|count| count > 0))
-        .map(|row| row.try_get("", "id"))
-        .collect::<Result<_, _>>()?;
+    let mut answered: Vec<String> = Vec::new();
+    for row in &rows {
+        if row.try_get::<i32>("", "confirmations")? > 0 {
+            answered.push(row.try_get("", "id")?);
+        }
+    }
     let mut confirmations = confirmations::of_models(db, kind, &answered).await?;
     rows.iter()
         .map(|row| {

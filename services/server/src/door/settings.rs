@@ -5,6 +5,7 @@ use std::time::Duration;
 use crate::http::Documents;
 
 /// Settings of the door. The defaults suit a small server.
+#[expect(clippy::struct_excessive_bools, reason = "each is a setting of its own")]
 #[derive(Debug, Clone)]
 pub struct DoorSettings {
     /// Whether development tokens are accepted. Never on a server that keeps real data.

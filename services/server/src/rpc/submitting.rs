@@ -29,6 +29,15 @@ pub(super) struct Prepared {
 }
 
 impl Prepared {
+    /// Takes a request apart. With `validate_only` it is checked only, whatever it says itself.
+    pub(super) fn of(caller: &Caller, mut request: v1::SubmitTrialRequest, validate_only: bool) -> Self {
+        let content = Content::of(&mut request);
+        let (mut wanted, sent) = submit_trial_from_wire(request).parts();
+        wanted.validate_only |= validate_only;
+        let once = content.once(caller, wanted.request_id);
+        Self { wanted, once, sent }
+    }
+
     pub(super) fn request_id(&self) -> Option<Uuid> {
         self.wanted.request_id
     }
@@ -54,20 +63,6 @@ pub(super) enum Judged {
 }
 
 impl App {
-    /// Takes a request apart. With `validate_only` it is checked only, whatever it says itself.
-    pub(super) fn prepared(
-        &self,
-        caller: &Caller,
-        mut request: v1::SubmitTrialRequest,
-        validate_only: bool,
-    ) -> Prepared {
-        let content = Content::of(&mut request);
-        let (mut wanted, sent) = submit_trial_from_wire(request).parts();
-        wanted.validate_only |= validate_only;
-        let once = content.once(caller, wanted.request_id);
-        Prepared { wanted, once, sent }
-    }
-
     /// Holds a trial against every rule.
     ///
     /// # Errors
@@ -131,12 +126,12 @@ impl App {
     ) -> Result<Vec<v1::SubmitTrialResult>, Refusal> {
         let Batch { items, validate_only } = batch;
         let mut items: Vec<_> =
-            items.into_iter().map(|item| self.prepared(caller, item, validate_only)).collect();
+            items.into_iter().map(|item| Prepared::of(caller, item, validate_only)).collect();
         let references = self.references(items.iter().map(|item| &item.sent.draft)).await?;
         let (mut places, mut to_keep, mut ids) = (Vec::new(), Vec::new(), BTreeSet::new());
         for item in &mut items {
             places.push(match self.judged_among(caller, item, &references, &mut ids).await {
-                Ok(Judged::Kept(row)) => Place::Done(Ok(*row)),
+                Ok(Judged::Kept(row)) => Place::Done(Ok(row)),
                 Ok(Judged::Checked(dry)) => Place::Checked(dry),
                 Ok(Judged::ToKeep(new, act)) => {
                     let name = new.id.name();
@@ -153,7 +148,8 @@ impl App {
                 Place::Done(done) => done,
                 Place::Written(name, request_id) => {
                     let missing = || Refusal::internal("a write without an answer");
-                    written.next().ok_or_else(missing).and_then(|row| row.map_err(writing(&name, request_id)))
+                    let row = written.next().ok_or_else(missing);
+                    row.and_then(|row| row.map(Box::new).map_err(writing(&name, request_id)))
                 }
                 Place::Checked(dry) => {
                     results.push(result(self.check_shown(caller, *dry, View::Noticed).await));
@@ -200,7 +196,7 @@ impl App {
 /// Where the result of an item comes from.
 enum Place {
     /// It is there.
-    Done(Result<TrialRow, Refusal>),
+    Done(Result<Box<TrialRow>, Refusal>),
     /// The check is it.
     Checked(Box<Dry>),
     /// The next answer of the store, about a trial of this name.

@@ -18,7 +18,7 @@ use benchring_store::{TrialCursor, TrialQuery, TrialRow, Visibility};
 use tonic::{Request, Response, Status};
 
 use super::paging::List as _;
-use super::submitting::Judged;
+use super::submitting::{Judged, Prepared};
 use super::writing;
 use crate::app::{App, visibility};
 use crate::door::permit;
@@ -32,7 +32,7 @@ impl TrialService for App {
     ) -> Result<Response<v1::Trial>, Status> {
         answer(async {
             let caller = permit(&request, Action::SubmitTrial)?;
-            let mut prepared = self.prepared(&caller, request.into_inner(), false);
+            let mut prepared = Prepared::of(&caller, request.into_inner(), false);
             let references = self.references([&prepared.sent.draft]).await?;
             let row = match self.judged(&caller, &mut prepared, &references).await? {
                 Judged::Kept(first) => *first,
