@@ -331,10 +331,10 @@ fn is_open(finding: &v1::Finding) -> bool {
     !finding.question.is_empty() && finding.confirmed_time.is_none()
 }
 
-/// A finding that awaits an answer, one that offers a correction first.
+/// A finding that awaits an answer: first one that knows the slip, then one that offers a correction.
 fn asks(trial: &v1::Trial) -> Option<&v1::Finding> {
-    let asking = || trial.findings.iter().filter(|finding| is_open(finding));
-    asking().find(|finding| !finding.suggestion.is_empty()).or_else(|| asking().next())
+    let open = trial.findings.iter().filter(|finding| is_open(finding));
+    open.min_by_key(|finding| (finding.kind != "unit_slip", finding.suggestion.is_empty()))
 }
 
 /// Field, reason and message of every rule that a refused call broke.
