@@ -39,6 +39,7 @@ pub fn duplicate_of<'a>(
         ),
         question: format!("is it another model than `{}`?", other.id.name()),
         suggestion: other.id.name(),
+        rule: None,
     };
     Some((finding, &other.id))
 }

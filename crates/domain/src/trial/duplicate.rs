@@ -63,6 +63,7 @@ pub fn finding(count: usize) -> Finding {
         ),
         question: "was this trial measured anew, and not sent before?".to_owned(),
         suggestion: String::new(),
+        rule: None,
     }
 }
 

@@ -52,11 +52,11 @@ fn signs(fault: Fault) -> impl Iterator<Item = Sign> {
 
 /// Rule and kind of a finding, for people.
 pub fn name_of(finding: &v1::Finding) -> String {
-    finding.kind.clone()
+    format!("{} {}", finding.rule, finding.kind).trim().to_owned()
 }
 
 fn is(finding: &v1::Finding, name: &str) -> bool {
-    finding.kind == name
+    finding.kind == name || finding.rule == name
 }
 
 /// What the check of a kept trial noticed of its fault.

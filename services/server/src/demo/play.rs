@@ -3,7 +3,7 @@
 
 use std::sync::Mutex;
 
-use anyhow::{Context as _, anyhow};
+use anyhow::{Context as _, anyhow, ensure};
 use benchring_api::v1;
 use benchring_api::v1::moderation_service_client::ModerationServiceClient;
 use benchring_api::v1::pack_service_client::PackServiceClient;
@@ -98,13 +98,36 @@ impl<'a> Players<'a> {
         for (tester, request) in models.pack_models {
             let call = by(&tester, Role::Tester, request)?;
             let kept = PackServiceClient::new(self.channel.clone()).create_pack_model(call).await;
-            let kept = kept.map_err(|status| broke("CreatePackModel", &status))?;
-            self.told(|story| story.take_pack_model(kept.get_ref()))?;
+            let kept = kept.map_err(|status| broke("CreatePackModel", &status))?.into_inner();
+            self.told(|story| story.take_pack_model(&kept))?;
+            self.confirm_pack(&tester, kept).await?;
         }
         for (tester, request) in models.tool_models {
             let call = by(&tester, Role::Tester, request)?;
             let kept = ToolServiceClient::new(self.channel.clone()).create_tool_model(call).await;
             kept.map_err(|status| broke("CreateToolModel", &status))?;
+        }
+        Ok(())
+    }
+
+    /// Answers every question about a pack model with a yes: it is what the label says.
+    async fn confirm_pack(&self, tester: &str, mut pack: v1::PackModel) -> anyhow::Result<()> {
+        while let Some(finding) = pack.findings.iter().find(|finding| is_open(finding)) {
+            let request = v1::ConfirmPackModelFindingRequest {
+                name: pack.name.clone(),
+                kind: finding.kind.clone(),
+                field: finding.field.clone(),
+                note: "so it stands on the label".to_owned(),
+                etag: pack.etag.clone(),
+                ..v1::ConfirmPackModelFindingRequest::default()
+            };
+            let open = pack.open_findings_count;
+            let call = by(tester, Role::Tester, request)?;
+            let confirmed =
+                PackServiceClient::new(self.channel.clone()).confirm_pack_model_finding(call).await;
+            pack = confirmed.map_err(|status| broke("ConfirmPackModelFinding", &status))?.into_inner();
+            ensure!(pack.open_findings_count < open, "a confirmed finding of {} stays open", pack.name);
+            self.told(|story| story.confirmed += 1)?;
         }
         Ok(())
     }
@@ -124,7 +147,8 @@ impl<'a> Players<'a> {
                 self.told(|story| story.take(fault, &trial))?;
                 // Who has slipped sees it now, and the moderator sends it back with the question. Who has not says so.
                 let (Some(corrected), Some(question)) = (corrected, asks(&trial)) else {
-                    return self.accept(&trial).await;
+                    let confirmed = self.confirm(&tester, trial).await?;
+                    return self.accept(&confirmed).await;
                 };
                 let noticed = Noticed {
                     trial: id.clone(),
@@ -157,9 +181,33 @@ impl<'a> Players<'a> {
 
     async fn send_again(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<()> {
         match self.submit(tester, id, trial).await? {
-            Ok(trial) => self.accept(&trial).await,
+            Ok(trial) => {
+                let confirmed = self.confirm(tester, trial).await?;
+                self.accept(&confirmed).await
+            }
             Err(status) => Err(broke(&format!("SubmitTrial {id}"), &status)),
         }
+    }
+
+    /// Answers every question about a trial with a yes, as a tester does who looked again and found it right.
+    async fn confirm(&self, tester: &str, mut trial: v1::Trial) -> anyhow::Result<v1::Trial> {
+        while let Some(finding) = asks(&trial) {
+            let request = v1::ConfirmFindingRequest {
+                name: trial.name.clone(),
+                kind: finding.kind.clone(),
+                field: finding.field.clone(),
+                note: "looked again: it is so".to_owned(),
+                etag: trial.etag.clone(),
+                ..v1::ConfirmFindingRequest::default()
+            };
+            let open = trial.open_findings_count;
+            let call = by(tester, Role::Tester, request)?;
+            let confirmed = TrialServiceClient::new(self.channel.clone()).confirm_finding(call).await;
+            trial = confirmed.map_err(|status| broke("ConfirmFinding", &status))?.into_inner();
+            ensure!(trial.open_findings_count < open, "a confirmed finding of {} stays open", trial.name);
+            self.told(|story| story.confirmed += 1)?;
+        }
+        Ok(trial)
     }
 
     async fn submit(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<Sent> {
@@ -278,10 +326,15 @@ fn by<T>(person: &str, role: Role, message: T) -> anyhow::Result<Request<T>> {
     Ok(request)
 }
 
-/// A finding that asks its tester something, one that offers a correction first.
+/// Whether a finding awaits an answer.
+fn is_open(finding: &v1::Finding) -> bool {
+    !finding.question.is_empty() && finding.confirmed_time.is_none()
+}
+
+/// A finding that awaits an answer: first one that knows the slip, then one that offers a correction.
 fn asks(trial: &v1::Trial) -> Option<&v1::Finding> {
-    let asking = || trial.findings.iter().filter(|finding| !finding.question.is_empty());
-    asking().find(|finding| !finding.suggestion.is_empty()).or_else(|| asking().next())
+    let open = trial.findings.iter().filter(|finding| is_open(finding));
+    open.min_by_key(|finding| (finding.kind != "unit_slip", finding.suggestion.is_empty()))
 }
 
 /// Field, reason and message of every rule that a refused call broke.

@@ -256,6 +256,7 @@ impl Outcome {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::demo::community::roster::pack::K8;
     use crate::demo::invented::work::SCREW_6;
 
     /// The least share that so few communities may show: 95 % less three times its error, about.
@@ -282,7 +283,8 @@ mod tests {
         assert!(share >= LEAST && error < 0.02, "{}", outcome.table());
         // An engine whose intervals are half as wide as they should be does not pass.
         assert!(too_narrow.overall.share() < LEAST - 0.02, "{}", too_narrow.table());
-        assert!(outcome.median_half_width(None).unwrap() < 0.25, "{}", outcome.table());
+        let k8 = Asked { work: SCREW_6, pack_b: K8 };
+        assert!(outcome.median_half_width(Some(k8)).unwrap() < 0.25, "{}", outcome.table());
         let screws = &outcome.by_work[&SCREW_6];
         assert!(screws.pool_rmse() < 0.6 * screws.raw_rmse(), "{}", outcome.table());
         assert!(screws.pool_bias().abs() < 0.015, "{}", outcome.table());

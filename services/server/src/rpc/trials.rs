@@ -10,7 +10,7 @@ use benchring_api::v1;
 use benchring_api::v1::trial_service_server::TrialService;
 use benchring_auth::{Action, Caller};
 use benchring_domain::filter::Filter;
-use benchring_domain::id::{MethodRef, TesterId, TrialId};
+use benchring_domain::id::{MethodId, MethodRef, TesterId, TrialId};
 use benchring_domain::trial::duplicate::{self, readings};
 use benchring_domain::trial::{Checked, References, TrialDraft};
 use benchring_domain::violation::Violations;
@@ -138,7 +138,15 @@ impl App {
             specimens.extend(referenced.0);
             tools.extend(referenced.1);
         }
-        Ok(self.store.references(&specimens, &tools).await?)
+        let mut references = self.store.references(&specimens, &tools).await?;
+        let discharges: Vec<MethodId> = self.catalogue.discharges().map(|method| method.id.clone()).collect();
+        let measured = self.store.specimen_measures(&specimens, &discharges).await?;
+        for ((specimen, method), amount) in measured {
+            if let Some(method) = self.catalogue.current(&method) {
+                references.note_measured(specimen, method, amount);
+            }
+        }
+        Ok(references)
     }
 
     /// Notes where a checked trial has the readings of another: which one, if `visibility` lets it be known.

@@ -67,6 +67,7 @@ pub fn refused_to_wire(refused: Refused) -> v1::SubmitTrialResult {
             message: format!(
                 "{more} more entries are not listed among several trials: check this one by itself"
             ),
+            ..v1::Violation::default()
         });
     }
     let error = v1::SubmitTrialError {

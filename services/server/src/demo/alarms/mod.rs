@@ -221,9 +221,12 @@ fn said(checked: &Result<Checked, Violations>) -> BTreeMap<String, Said> {
     all
 }
 
-/// Kind of a finding, and the field that a soft limit is of.
+/// Rule and kind of a finding, and the field that a soft limit is of.
 fn name_of(finding: &Finding) -> String {
     let kind = finding.kind.id();
+    if let Some(rule) = finding.rule {
+        return format!("{rule} {kind}");
+    }
     if finding.kind != FindingKind::SoftLimit {
         return kind.to_owned();
     }

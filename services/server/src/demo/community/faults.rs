@@ -46,7 +46,7 @@ pub struct About {
 
 /// All of them.
 pub const FAULTS: [About; 14] = [
-    planted(Fault::F01, "F01", 2, "board typed 4.5 x 14.5 mm, was cm")
+    planted(Fault::F01, "F01", 2, "board typed 4.5 x 14.5 mm, was cm, and confirmed")
         .and_later("level of the trial against those of the pool (R20)"),
     planted(Fault::F02, "F02", 4, "one screw typed at a tenth of its time"),
     planted(Fault::F03, "F03", 6, "all runs of one pack, then of the next, with one blade"),

@@ -143,9 +143,11 @@ impl Page {
         self.paragraph(
             2,
             &format!(
-                "kept with findings: {}. {} of them ask the tester something. A finding never changes a number.",
+                "kept with findings: {}. {} of them asked the tester something, and {} were answered with a yes. A \
+                 finding never changes a number.",
                 kinds.join(", "),
-                story.questions
+                story.questions,
+                story.confirmed
             ),
         );
     }

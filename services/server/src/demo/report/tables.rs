@@ -31,7 +31,7 @@ impl Page {
     fn pack(&mut self, code: &str, of_pack: &[&Compared]) {
         let title = format!("{code} against {}", PACKS[REFERENCE].code);
         self.line(&format!(
-            "\n  {title:<18}{:<6}{:>7}  {:<16}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}",
+            "\n  {title:<17}{:<6}{:>7}  {:<15}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}",
             "class",
             "ratio",
             "95 % interval",
@@ -61,7 +61,7 @@ impl Page {
             if compared.by_difference() { "-".to_owned() } else { off(value, compared.truth) }
         };
         self.line(&format!(
-            "      {:<14}{:<6}{:>7}  {:<16}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}{}",
+            "      {:<13}{:<6}{:>7}  {:<15}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}{}",
             work.id,
             work.demand_class.unwrap_or("-"),
             told(pooled.ratio, work),
