@@ -11,8 +11,10 @@ mod mistakes;
 mod packs;
 mod pools;
 mod refusals;
+mod specimens;
 mod spellings;
 mod trials;
+mod versions;
 mod web;
 mod worked_numbers;
 

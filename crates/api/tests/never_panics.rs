@@ -34,6 +34,9 @@ fn convert_as_everything(bytes: &[u8]) -> usize {
         decoded(bytes, |m: v1::CreatePackSpecimenRequest| {
             shaped(packs::create_pack_specimen_from_wire(m).broken);
         }),
+        decoded(bytes, |m: v1::UpdatePackSpecimenRequest| {
+            shaped(packs::update_pack_specimen_from_wire(m).broken);
+        }),
         decoded(bytes, |m: v1::CreateToolModelRequest| shaped(tools::create_tool_model_from_wire(m).broken)),
         decoded(bytes, |m: v1::UpdateToolModelRequest| shaped(tools::update_tool_model_from_wire(m).broken)),
     ];

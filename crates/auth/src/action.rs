@@ -20,6 +20,8 @@ pub enum Action {
     RevisePackModel,
     /// Register a specimen.
     RegisterPackSpecimen,
+    /// Revise a specimen.
+    RevisePackSpecimen,
     /// Read tool models.
     ReadTools,
     /// Register a tool model.
@@ -56,6 +58,7 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::RegisterPackModel, WhoMay::Roles(&[Role::Tester])),
     (Action::RevisePackModel, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::RegisterPackSpecimen, WhoMay::Roles(&[Role::Tester])),
+    (Action::RevisePackSpecimen, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::ReadTools, WhoMay::Anyone),
     (Action::RegisterToolModel, WhoMay::Roles(&[Role::Tester])),
     (Action::ReviseToolModel, WhoMay::Roles(&[Role::Tester, Role::Moderator])),

@@ -72,6 +72,7 @@ fn evidence(method: &Method, trials: usize) -> Evidence {
         trial: TrialId::parse(&format!("t-{i:07}")).unwrap(),
         tester: TesterId::parse(&format!("tester-{}", i / 3)).unwrap(),
         standing: Standing::Accepted,
+        weight_zero: None,
         summary: TrialSummary {
             keys: BTreeMap::from([
                 ("tool_type".to_owned(), "impact_driver".to_owned()),
@@ -93,6 +94,7 @@ fn evidence(method: &Method, trials: usize) -> Evidence {
         method: method.reference(),
         trials: (0..trials).map(one).collect(),
         pack_models: BTreeMap::new(),
+        disclosed: BTreeMap::new(),
         data_version: 1,
         evidence_version: 1,
     }

@@ -16,6 +16,8 @@ pub enum Action {
     PackModelUpdated,
     /// A pack specimen was registered.
     PackSpecimenCreated,
+    /// A pack specimen was revised.
+    PackSpecimenUpdated,
     /// A tool model was registered.
     ToolModelCreated,
     /// A tool model was revised.
@@ -33,6 +35,7 @@ impl Action {
             Self::PackModelCreated => "pack_model_created",
             Self::PackModelUpdated => "pack_model_updated",
             Self::PackSpecimenCreated => "pack_specimen_created",
+            Self::PackSpecimenUpdated => "pack_specimen_updated",
             Self::ToolModelCreated => "tool_model_created",
             Self::ToolModelUpdated => "tool_model_updated",
             Self::TrialSubmitted => "trial_submitted",

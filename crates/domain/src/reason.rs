@@ -50,6 +50,8 @@ reasons!(
         NOT_WHOLE;
         /// A reading of zero says nothing here.
         ZERO_WORK;
+        /// Trials rest on the resource, so that this field of it stays as it is.
+        FIXED_BY_USE;
         /// A list has more entries than are taken.
         TOO_MANY;
         /// A list has fewer entries than are needed.

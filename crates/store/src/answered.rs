@@ -8,7 +8,7 @@ use sea_orm::EntityTrait;
 use crate::entities::request;
 use crate::models::Kind;
 use crate::writer::{Done, Reference};
-use crate::{Once, PackModelRow, Store, StoreError, ToolModelRow, TrialRow};
+use crate::{Once, PackModelRow, PackSpecimenRow, Store, StoreError, ToolModelRow, TrialRow};
 
 impl Store {
     /// The trial that this request was answered with, as it stood then; `None` where it was not done.
@@ -29,6 +29,17 @@ impl Store {
     pub async fn pack_model_answered(&self, once: &Once) -> Result<Option<PackModelRow>, StoreError> {
         match self.answered(once).await? {
             Some(reference) => self.model_at(Kind::Pack, &reference).await.map(Some),
+            None => Ok(None),
+        }
+    }
+
+    /// The revision of a pack specimen that this request was answered with; `None` where it was not done.
+    ///
+    /// # Errors
+    /// As [`Store::trial_answered`].
+    pub async fn pack_specimen_answered(&self, once: &Once) -> Result<Option<PackSpecimenRow>, StoreError> {
+        match self.answered(once).await? {
+            Some(reference) => self.pack_specimen_at(&reference).await.map(Some),
             None => Ok(None),
         }
     }

@@ -30,6 +30,18 @@ pub enum StoreError {
         /// Resource name.
         name: String,
     },
+    /// A write was judged by a resource that has been revised since.
+    #[error("{name} was revised meanwhile: read it again")]
+    Overtaken {
+        /// Resource name.
+        name: String,
+    },
+    /// Trials rest on a resource, and the write would change what they are about.
+    #[error("trials rest on {name}: register another")]
+    InUse {
+        /// Resource name.
+        name: String,
+    },
     /// A text holds NUL, which PostgreSQL cannot keep.
     #[error("{field} holds the character NUL: leave it out")]
     Unstorable {

@@ -212,6 +212,29 @@ pub(crate) async fn get_many_at<M: DeserializeOwned>(
     ids: &[String],
     at: i64,
 ) -> Result<Vec<(String, M, i64)>, StoreError> {
+    get_many_in(db, kind, ids, at, at).await
+}
+
+/// The sequence at which a model was registered.
+pub(crate) async fn since(db: &DatabaseConnection, kind: Kind, id: &str) -> Result<Option<i64>, StoreError> {
+    let query = Query::select()
+        .column("counts_from")
+        .from(kind.revisions())
+        .and_where(Expr::col("id").eq(id))
+        .and_where(Expr::col("revision").eq(1))
+        .to_owned();
+    let row = db.query_one(&query).await?;
+    Ok(row.map(|row| row.try_get("", "counts_from")).transpose()?)
+}
+
+/// Revisions in force at `since` or later, up to `at`, oldest first, each with the sequence it counts from.
+pub(crate) async fn get_many_in<M: DeserializeOwned>(
+    db: &DatabaseConnection,
+    kind: Kind,
+    ids: &[String],
+    since: i64,
+    at: i64,
+) -> Result<Vec<(String, M, i64)>, StoreError> {
     #[derive(FromQueryResult)]
     struct At {
         id: String,
@@ -226,7 +249,8 @@ pub(crate) async fn get_many_at<M: DeserializeOwned>(
             .from(kind.revisions())
             .and_where(Expr::col("id").is_in(some))
             .and_where(Expr::col("counts_from").lte(at))
-            .and_where(Expr::col("counts_until").gt(at))
+            .and_where(Expr::col("counts_until").gt(since))
+            .order_by("counts_from", Order::Asc)
             .to_owned();
         for row in db.query_all(&query).await? {
             let row = At::from_query_result(&row, "")?;

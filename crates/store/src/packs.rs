@@ -5,12 +5,13 @@ use std::collections::BTreeMap;
 use benchring_domain::clock::Timestamp;
 use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId};
 use benchring_domain::pack::{PackModel, PackSpecimen};
+use benchring_domain::pool::PackRevisions;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 
-use crate::entities::pack_specimen;
+use crate::entities::{pack_specimen, pack_specimen_revision};
 use crate::models::{self, DOCUMENT_VERSION, IDS_AT_ONCE, Kind, ModelRow, document_in, search_text};
 use crate::span::{kept, moment};
-use crate::writer::{Act, ModelWrite, SpecimenWrite, Write};
+use crate::writer::{Act, ModelWrite, Reference, SpecimenWrite, Write};
 use crate::{Store, StoreError, document};
 
 /// A pack model as it is kept.
@@ -21,14 +22,18 @@ pub type PackModelRow = ModelRow<PackModel>;
 pub struct PackSpecimenRow {
     /// The specimen.
     pub specimen: PackSpecimen,
+    /// Its revision, from 1.
+    pub revision: i32,
     /// When it was registered.
     pub create_time: Timestamp,
+    /// When this revision was made.
+    pub update_time: Timestamp,
 }
 
 impl PackSpecimenRow {
-    /// Entity tag, in quotes.
+    /// Entity tag, in quotes: changes with every revision.
     pub fn etag(&self) -> String {
-        models::model_etag(1)
+        models::model_etag(self.revision)
     }
 }
 
@@ -52,6 +57,16 @@ fn write_of(model: &PackModel) -> Result<ModelWrite, StoreError> {
         id: model.id.to_string(),
         search: search_text(maker, designation, aliases, model.id.as_str()),
         document: document("pack model", model)?,
+    })
+}
+
+fn specimen_write_of(specimen: &PackSpecimen) -> Result<SpecimenWrite, StoreError> {
+    Ok(SpecimenWrite {
+        id: specimen.id.clone(),
+        pack_model: specimen.pack_model.clone(),
+        tester: specimen.tester.clone(),
+        acquired: specimen.acquired.id(),
+        document: document("pack specimen", specimen)?,
     })
 }
 
@@ -99,6 +114,34 @@ impl Store {
         Ok(found.into_iter().map(|(_, row)| (row.model.id.clone(), row)).collect())
     }
 
+    /// The revisions of these pack models that were in force at `since` or later, up to `at`; a model that was not
+    /// registered by then is left out.
+    ///
+    /// # Errors
+    /// What the database meets.
+    pub async fn pack_model_revisions(
+        &self,
+        ids: impl IntoIterator<Item = &PackModelId>,
+        since: i64,
+        at: i64,
+    ) -> Result<PackRevisions, StoreError> {
+        let ids: Vec<String> = ids.into_iter().map(ToString::to_string).collect();
+        let mut found = PackRevisions::new();
+        let models = models::get_many_in::<PackModel>(self.readers(), Kind::Pack, &ids, since, at).await?;
+        for (_, model, counts_from) in models {
+            found.entry(model.id.clone()).or_default().push((counts_from, model));
+        }
+        Ok(found)
+    }
+
+    /// The data version at which a pack model was registered; `None` when there is no such model.
+    ///
+    /// # Errors
+    /// What the database meets.
+    pub async fn pack_model_since(&self, id: &PackModelId) -> Result<Option<i64>, StoreError> {
+        models::since(self.readers(), Kind::Pack, id.as_str()).await
+    }
+
     /// Pack models with every one of `words` in maker, designation, aliases or id, whatever its case; by
     /// id, after the one given.
     ///
@@ -123,20 +166,52 @@ impl Store {
         specimen: PackSpecimen,
         act: Act,
     ) -> Result<PackSpecimenRow, StoreError> {
-        let time = act.time;
-        let write = SpecimenWrite {
-            id: specimen.id.clone(),
-            pack_model: specimen.pack_model.clone(),
-            tester: specimen.tester.clone(),
-            document: document("pack specimen", &specimen)?,
-        };
-        let outcome = self.write(Write::SpecimenAdd(write), act).await?;
-        if !outcome.repeated {
-            return Ok(PackSpecimenRow { specimen, create_time: kept(time) });
+        let time = kept(act.time);
+        let outcome = self.write(Write::SpecimenAdd(specimen_write_of(&specimen)?), act).await?;
+        if outcome.repeated {
+            return self.pack_specimen_at(&outcome.reference).await;
         }
-        let id = &outcome.reference.id;
+        Ok(PackSpecimenRow { specimen, revision: 1, create_time: time, update_time: time })
+    }
+
+    /// Makes `specimen` the next revision of the specimen with its id; `None` when there is no such specimen.
+    /// With `expected`, only if that is its etag. Its tester stays who they are.
+    ///
+    /// # Errors
+    /// [`StoreError::EtagMismatch`], [`StoreError::Missing`] for its model, [`StoreError::InUse`] where trials rest
+    /// on the specimen and it would be of another model, [`StoreError::RequestIdReused`], or what the database meets.
+    pub async fn pack_specimen_update(
+        &self,
+        specimen: PackSpecimen,
+        expected: Option<String>,
+        act: Act,
+    ) -> Result<Option<PackSpecimenRow>, StoreError> {
+        let write = Write::SpecimenUpdate(specimen_write_of(&specimen)?, expected);
+        match self.writer.write(write, act).await? {
+            None => Ok(None),
+            Some(outcome) => self.pack_specimen_at(&outcome.reference).await.map(Some),
+        }
+    }
+
+    /// The specimen as it was when a request was answered with it.
+    pub(crate) async fn pack_specimen_at(
+        &self,
+        reference: &Reference,
+    ) -> Result<PackSpecimenRow, StoreError> {
+        let id = &reference.id;
+        let missing = |what| StoreError::corrupt("request", "resource", id, format!("the {what} is missing"));
         let row = pack_specimen::Entity::find_by_id(id).one(self.readers()).await?;
-        read(&row.ok_or_else(|| StoreError::corrupt("request", "resource", id, "the specimen is missing"))?)
+        let row = row.ok_or_else(|| missing("specimen"))?;
+        let key = (id.clone(), reference.revision);
+        let revision = pack_specimen_revision::Entity::find_by_id(key).one(self.readers()).await?;
+        let revision = revision.ok_or_else(|| missing("revision"))?;
+        read(&pack_specimen::Model {
+            revision: revision.revision,
+            update_time: revision.time,
+            document_version: revision.document_version,
+            document: revision.document,
+            ..row
+        })
     }
 
     /// The pack specimen with this id.
@@ -206,5 +281,6 @@ fn read(row: &pack_specimen::Model) -> Result<PackSpecimenRow, StoreError> {
     let specimen =
         document_in("pack_specimen", &row.id, row.document_version, DOCUMENT_VERSION, &row.document)?;
     let create_time = moment("pack_specimen", "create_time", &row.id, row.create_time)?;
-    Ok(PackSpecimenRow { specimen, create_time })
+    let update_time = moment("pack_specimen", "update_time", &row.id, row.update_time)?;
+    Ok(PackSpecimenRow { specimen, revision: row.revision, create_time, update_time })
 }

@@ -50,12 +50,13 @@ pub struct AuditVerdict {
 
 /// Where the documents of an action lie: table, column of the key, column of the part.
 fn table_of(action: &str) -> Option<(&'static str, &'static str, Option<&'static str>)> {
-    const PLACES: [(Action, &str, &str, Option<&str>); 7] = [
+    const PLACES: [(Action, &str, &str, Option<&str>); 8] = [
         (Action::PackModelCreated, "pack_model_revision", "id", Some("revision")),
         (Action::PackModelUpdated, "pack_model_revision", "id", Some("revision")),
         (Action::ToolModelCreated, "tool_model_revision", "id", Some("revision")),
         (Action::ToolModelUpdated, "tool_model_revision", "id", Some("revision")),
-        (Action::PackSpecimenCreated, "pack_specimen", "id", None),
+        (Action::PackSpecimenCreated, "pack_specimen_revision", "id", Some("revision")),
+        (Action::PackSpecimenUpdated, "pack_specimen_revision", "id", Some("revision")),
         (Action::TrialSubmitted, "trial_revision", "trial", Some("revision")),
         (Action::TrialDecided, "trial_decision", "trial", Some("number")),
     ];

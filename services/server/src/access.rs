@@ -18,6 +18,7 @@ pub const ACCESS: &[(&str, Action)] = &[
     ("benchring.v1.PackService/UpdatePackModel", Action::RevisePackModel),
     ("benchring.v1.PackService/CreatePackSpecimen", Action::RegisterPackSpecimen),
     ("benchring.v1.PackService/GetPackSpecimen", Action::ReadPacks),
+    ("benchring.v1.PackService/UpdatePackSpecimen", Action::RevisePackSpecimen),
     ("benchring.v1.PackService/ListPackSpecimens", Action::ReadPacks),
     ("benchring.v1.PoolService/ComparePacks", Action::AskPool),
     ("benchring.v1.ServerService/GetServerInfo", Action::Describe),

@@ -221,6 +221,7 @@ mod tests {
         }
         check::<v1::ToolModel>("benchring.v1.ToolModel");
         check::<v1::PackModel>("benchring.v1.PackModel");
+        check::<v1::PackSpecimen>("benchring.v1.PackSpecimen");
     }
 
     proptest! {

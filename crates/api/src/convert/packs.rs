@@ -1,6 +1,5 @@
 //! Pack models and pack specimens.
 
-use benchring_domain::clock::Timestamp;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId};
 use benchring_domain::pack::{PackModel, PackModelDraft, PackSpecimen, PackSpecimenDraft};
@@ -23,6 +22,9 @@ use crate::v1;
 
 /// A revision of a pack model as sent.
 pub type UpdatePackModel = Update<PackModelId, v1::PackModel>;
+
+/// A revision of a pack specimen as sent.
+pub type UpdatePackSpecimen = Update<PackSpecimenId, v1::PackSpecimen>;
 
 /// Reads a pack model.
 pub fn pack_model_from_wire(sent: v1::PackModel) -> Sent<PackModelDraft> {
@@ -189,6 +191,8 @@ pub fn pack_specimen_from_wire(sent: v1::PackSpecimen) -> Sent<PackSpecimenDraft
         storage_history,
         create_time: _,
         etag: _,
+        revision_count: _,
+        update_time: _,
     } = sent;
     let mut broken = Violations::default();
     let draft = PackSpecimenDraft {
@@ -205,11 +209,7 @@ pub fn pack_specimen_from_wire(sent: v1::PackSpecimen) -> Sent<PackSpecimenDraft
 }
 
 /// Writes a pack specimen.
-pub fn pack_specimen_to_wire(
-    specimen: &PackSpecimen,
-    create_time: Timestamp,
-    etag: &str,
-) -> v1::PackSpecimen {
+pub fn pack_specimen_to_wire(specimen: &PackSpecimen, revision: &Revision<'_>) -> v1::PackSpecimen {
     let PackSpecimen {
         id,
         pack_model,
@@ -233,8 +233,10 @@ pub fn pack_specimen_to_wire(
         cycle_count: cycle_count.map(count_to_wire),
         cycle_count_counted: *cycle_count_counted,
         storage_history: storage_history.clone(),
-        create_time: Some(time_to_wire(create_time)),
-        etag: etag.to_owned(),
+        create_time: Some(time_to_wire(revision.create_time)),
+        etag: revision.etag.to_owned(),
+        revision_count: count_to_wire(revision.number),
+        update_time: Some(time_to_wire(revision.update_time)),
     }
 }
 
@@ -252,6 +254,31 @@ pub fn create_pack_specimen_from_wire(
         validate_only,
     };
     Sent { draft, broken }
+}
+
+revisable!(PackSpecimen {
+    written:
+        pack_model, label, acquired, date_code, first_use, cycle_count, cycle_count_counted,
+        storage_history;
+    staying: name, tester, create_time, etag, revision_count, update_time;
+});
+
+/// Reads a request to revise a specimen.
+pub fn update_pack_specimen_from_wire(request: v1::UpdatePackSpecimenRequest) -> Sent<UpdatePackSpecimen> {
+    let v1::UpdatePackSpecimenRequest { pack_specimen, update_mask, request_id, validate_only } = request;
+    update_from_wire(
+        "pack_specimen",
+        pack_specimen,
+        update_mask,
+        &request_id,
+        validate_only,
+        PackSpecimenId::from_name,
+    )
+}
+
+/// The specimen as it becomes under `update`.
+pub fn revised_pack_specimen(update: UpdatePackSpecimen, current: &PackSpecimen) -> Sent<PackSpecimenDraft> {
+    pack_specimen_from_wire(update.onto(pack_specimen_to_wire(current, &Revision::default())))
 }
 
 /// A request for a list of pack models.

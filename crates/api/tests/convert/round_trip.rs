@@ -49,7 +49,7 @@ fn a_tool_model_given_out_is_read_as_the_same_model() {
 #[test]
 fn a_specimen_given_out_is_read_as_the_same_specimen() {
     let specimen = check_specimen(pack_specimen(), "k4-1").unwrap();
-    let wire = packs::pack_specimen_to_wire(&specimen, now(), "\"1\"");
+    let wire = packs::pack_specimen_to_wire(&specimen, &revision());
     assert_eq!(wire.tester, "testers/t01");
     assert_eq!(check_specimen(wire, "k4-1").unwrap(), specimen);
 }

@@ -70,6 +70,39 @@ impl PackSpecimenDraft {
         })
     }
 
+    /// Holds the draft of a revision of `current` against every rule for specimens. Once trials rest on the specimen,
+    /// `used`, it stays of its model: they compare that model with others.
+    ///
+    /// # Errors
+    /// Every broken rule, by its path on the wire.
+    pub fn check_revision(
+        self,
+        current: &PackSpecimen,
+        used: bool,
+        model: Option<&PackModel>,
+        now: Timestamp,
+    ) -> Result<PackSpecimen, Violations> {
+        let mut broken = Violations::default();
+        if used && self.referenced().is_some_and(|model| model != current.pack_model) {
+            broken.add(
+                "pack_model",
+                reason::FIXED_BY_USE,
+                format!(
+                    "trials rest on {} as one of {}: leave the pack model as it is, and register a pack of another model as a specimen of its own",
+                    current.id.name(),
+                    current.pack_model.name()
+                ),
+            );
+        }
+        match self.check(current.id.clone(), current.tester.clone(), model, now) {
+            Ok(specimen) => broken.finish(specimen),
+            Err(more) => {
+                broken.take("", more);
+                Err(broken)
+            }
+        }
+    }
+
     fn model_of(&self, model: Option<&PackModel>, broken: &mut Violations) -> Option<PackModelId> {
         if self.pack_model.is_empty() {
             broken.add(

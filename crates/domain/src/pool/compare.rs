@@ -99,7 +99,7 @@ impl Question {
     ) -> Result<Answer, NoAnswer> {
         let own = self.normalisation.and_then(|normalisation| measured.get(&normalisation));
         let divisors = Divisors::by(self.normalisation, self, &evidence.pack_models, own)?;
-        let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.standing.counts()).collect();
+        let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.counts()).collect();
         let asking = Asking { method, evidence, accepted: &accepted, divisors: &divisors, measured };
         let mut reasons = Reasons::default();
         let (mut made, mut unpooled) = (Vec::new(), Vec::new());
@@ -156,7 +156,7 @@ impl Question {
     ) -> Option<Result<Made<'a>, UnpooledStratum>> {
         let Asking { method, accepted, divisors, .. } = asking;
         let counted: Vec<&EvidenceTrial> =
-            group.trials.iter().copied().filter(|t| t.standing.counts()).collect();
+            group.trials.iter().copied().filter(|t| t.counts()).collect();
         let Some(first) = counted.first() else {
             for trial in group.trials.iter().filter(|t| self.about(t)) {
                 outside.add(

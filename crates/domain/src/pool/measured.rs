@@ -26,7 +26,7 @@ pub fn measured_amounts(method: &Method, evidence: &Evidence) -> MeasuredAmounts
     let accepted: Vec<&EvidenceTrial> = evidence
         .trials
         .iter()
-        .filter(|t| t.standing.counts() && t.summary.left_out.is_empty())
+        .filter(|t| t.counts() && t.summary.left_out.is_empty())
         .filter(|t| t.summary.bins.get(RATE_BAND) == wanted.as_ref())
         .collect();
     let Some(first) = accepted.first() else { return MeasuredAmounts::default() };

@@ -23,7 +23,7 @@ pub mod wording;
 
 pub use answer::Answer;
 pub use compare::NoAnswer;
-pub use evidence::{Evidence, EvidenceTrial};
+pub use evidence::{Evidence, EvidenceTrial, PackRevisions, WeightZero};
 pub use measured::{LABEL_CHECK_RATE, measured_amounts};
 pub use normalise::{Measured, MeasuredAmounts, MeasuredBy};
 pub use question::{Question, QuestionDraft};

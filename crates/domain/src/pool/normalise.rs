@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::disclosure::words;
 use crate::id::{PackModelId, PackSpecimenId};
-use crate::method::{Normalisation, known};
+use crate::method::{Method, Normalisation, known};
 use crate::pack::PackModel;
 use crate::pool::question::Question;
 use crate::pool::weigh::Skip;
@@ -251,6 +251,25 @@ fn descriptor(normalisation: Normalisation, pack: Option<&PackModel>) -> (&'stat
 
 fn seen(price: &Price) -> String {
     format!("seen in {} on {}", price.region, price.date)
+}
+
+/// What an answer to the question takes from its packs, for each normalisation that it tells.
+pub(super) type Descriptors = Vec<(Result<Divisors, NotNormalisable>, [Option<Divisor>; 2])>;
+
+/// What `question` takes from `packs`: for its own normalisation, and for every permitted one where it asks for them.
+pub(super) fn descriptors(
+    question: &Question,
+    method: &Method,
+    packs: &BTreeMap<PackModelId, PackModel>,
+) -> Descriptors {
+    let all = if question.all_normalisations { method.normalisations.as_slice() } else { &[] };
+    let asked = std::iter::once(question.normalisation).chain(all.iter().copied().map(Some));
+    asked
+        .map(|one| {
+            let told = |id| one.and_then(|one| divisor(one, id, packs, None, std::iter::empty()));
+            (Divisors::by(one, question, packs, None), [told(&question.pack_a), told(&question.pack_b)])
+        })
+        .collect()
 }
 
 /// What the responses of `pack` are divided by, as told beside the answer; `None` where each trial has its own.

@@ -75,6 +75,12 @@ pub(super) fn groups<'a>(
             }
             continue;
         }
+        if let Some(zero) = trial.weight_zero {
+            if about {
+                reasons.add(zero.reason(), zero.message(), &trial.trial);
+            }
+            continue;
+        }
         if let Some(first) = trial.summary.left_out.first() {
             if about {
                 reasons.add(&first.reason, &first.message, &trial.trial);

@@ -97,6 +97,7 @@ pub(crate) fn trial(id: &str, tester: &str, method: &Method, arms: Vec<ArmSummar
         trial: TrialId::parse(id).unwrap(),
         tester: TesterId::parse(tester).unwrap(),
         standing: Standing::Accepted,
+        weight_zero: None,
         summary: TrialSummary {
             keys: BTreeMap::from([
                 ("tool_type".to_owned(), "impact_driver".to_owned()),
@@ -121,6 +122,7 @@ pub(crate) fn evidence(method: &Method, trials: Vec<EvidenceTrial>, packs: Vec<P
         method: method.reference(),
         trials,
         pack_models: packs.into_iter().map(|p| (p.id.clone(), p)).collect(),
+        disclosed: BTreeMap::new(),
         data_version: 7,
         evidence_version: 5,
     }

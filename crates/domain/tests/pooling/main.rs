@@ -6,4 +6,5 @@ mod community;
 mod left_out;
 mod measured;
 mod sentences;
+mod versions;
 mod worked_numbers;

@@ -9,6 +9,7 @@ pub(crate) mod audit;
 pub(crate) mod audit_head;
 pub(crate) mod finding;
 pub(crate) mod pack_specimen;
+pub(crate) mod pack_specimen_revision;
 pub(crate) mod request;
 pub(crate) mod trial;
 pub(crate) mod trial_arm;

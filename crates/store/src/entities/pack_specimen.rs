@@ -1,4 +1,4 @@
-//! Pack specimens: this very pack.
+//! Pack specimens as they stand now: this very pack.
 
 use sea_orm::entity::prelude::*;
 
@@ -11,7 +11,10 @@ pub struct Model {
     pub tester: String,
     pub create_time: i64,
     pub document_version: i32,
+    /// That of its newest revision.
     pub document: String,
+    pub revision: i32,
+    pub update_time: i64,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -17,6 +17,8 @@ pub struct Model {
     pub tester: String,
     pub method: String,
     pub method_version: i32,
+    /// Why it has weight 0, a word of [`benchring_domain::pool::WeightZero`]; null where it has not.
+    pub weight_zero: Option<String>,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -4,12 +4,13 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use benchring_domain::standing::Standing;
-use sea_orm::sea_query::{Expr, ExprTrait, Query};
-use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, EntityTrait, QueryFilter, QuerySelect};
+use sea_orm::sea_query::{Expr, ExprTrait, LockType, Order, Query};
+use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, EntityTrait, QueryFilter};
 
+use super::weight::Weights;
 use super::write::{Job, Once, Reference, Write};
 use crate::StoreError;
-use crate::entities::{pack_specimen, request, trial};
+use crate::entities::{pack_specimen_revision, request, trial};
 use crate::models::{IDS_AT_ONCE, Kind};
 
 /// What a request id stands for: principal, rpc and id.
@@ -58,7 +59,19 @@ pub(super) struct Known {
     pub(super) trials: HashMap<String, TrialState>,
     /// Revision of each model.
     pub(super) models: HashMap<(Kind, String), i32>,
-    pub(super) specimens: HashSet<String>,
+    pub(super) specimens: HashMap<String, SpecimenState>,
+    /// Specimens that trials rest on, among those to be revised.
+    pub(super) used: HashSet<String>,
+    pub(super) weights: Weights,
+}
+
+/// A specimen as far as trials and revisions need it.
+#[derive(Debug, Clone)]
+pub(super) struct SpecimenState {
+    pub(super) revision: i32,
+    pub(super) pack_model: String,
+    /// Read for those to be revised.
+    pub(super) acquired: String,
 }
 
 /// What to look up.
@@ -68,6 +81,8 @@ struct Wanted {
     trials: BTreeSet<String>,
     models: [BTreeSet<String>; 2],
     specimens: BTreeSet<String>,
+    /// Specimens to be revised.
+    revised: BTreeSet<String>,
 }
 
 impl Wanted {
@@ -85,8 +100,14 @@ impl Wanted {
                     wanted.specimens.insert(specimen.id.to_string());
                     wanted.models[Kind::Pack as usize].insert(specimen.pack_model.to_string());
                 }
+                Write::SpecimenUpdate(specimen, _) => {
+                    wanted.specimens.insert(specimen.id.to_string());
+                    wanted.revised.insert(specimen.id.to_string());
+                    wanted.models[Kind::Pack as usize].insert(specimen.pack_model.to_string());
+                }
                 Write::TrialAdd(trial) => {
                     wanted.trials.insert(trial.id.to_string());
+                    wanted.specimens.extend(trial.arms.iter().map(|(_, specimen)| specimen.clone()));
                 }
                 Write::TrialDecide(decide) => {
                     wanted.trials.insert(decide.id.to_string());
@@ -138,17 +159,53 @@ impl Known {
                 }
             }
         }
-        for ids in chunks(&wanted.specimens) {
-            let found: Vec<String> = pack_specimen::Entity::find()
-                .select_only()
-                .column(pack_specimen::Column::Id)
-                .filter(pack_specimen::Column::Id.is_in(ids))
-                .into_tuple()
-                .all(tx)
-                .await?;
-            known.specimens.extend(found);
-        }
+        known.read_specimens(tx, &wanted).await?;
+        known.weights = Weights::read(tx, jobs, &known.trials).await?;
         Ok(known)
+    }
+
+    /// Reads specimens and locks them, those to be revised alone and those of trials together: a trial and a revision
+    /// of its specimen by another process come one after the other. SQLite has one writer and no such locks.
+    async fn read_specimens(&mut self, tx: &DatabaseTransaction, wanted: &Wanted) -> Result<(), StoreError> {
+        for ids in chunks(&wanted.specimens) {
+            let revised = ids.iter().any(|id| wanted.revised.contains(*id));
+            let query = Query::select()
+                .columns(["id", "revision", "pack_model"])
+                .from("pack_specimen")
+                .and_where(Expr::col("id").is_in(ids))
+                .order_by("id", Order::Asc)
+                .lock(if revised { LockType::Update } else { LockType::Share })
+                .to_owned();
+            for row in tx.query_all(&query).await? {
+                let state = SpecimenState {
+                    revision: row.try_get("", "revision")?,
+                    pack_model: row.try_get("", "pack_model")?,
+                    acquired: String::new(),
+                };
+                self.specimens.insert(row.try_get("", "id")?, state);
+            }
+        }
+        for id in &wanted.revised {
+            let Some(state) = self.specimens.get_mut(id) else { continue };
+            // Read after the lock, so that it is of the revision that was locked.
+            let key = (id.clone(), state.revision);
+            let row = pack_specimen_revision::Entity::find_by_id(key).one(tx).await?;
+            let row = row.ok_or_else(|| {
+                let defect = format!("{} is missing", state.revision);
+                StoreError::corrupt("pack_specimen_revision", "revision", id, defect)
+            })?;
+            state.acquired = row.acquired;
+            let used = Query::select()
+                .column("trial")
+                .from("trial_arm")
+                .and_where(Expr::col("pack_specimen").eq(id.as_str()))
+                .limit(1)
+                .to_owned();
+            if tx.query_one(&used).await?.is_some() {
+                self.used.insert(id.clone());
+            }
+        }
+        Ok(())
     }
 
     fn remember_row(&mut self, row: request::Model) -> Result<(), StoreError> {

@@ -9,9 +9,12 @@ mod commit;
 mod known;
 mod plan;
 mod rows;
+mod specimens;
+mod weight;
 mod write;
 
 pub(crate) use known::{Done, standing_in};
+pub(crate) use weight::weight_in;
 pub use write::{Act, Once};
 pub(crate) use write::{DecideWrite, Job, ModelWrite, Outcome, Reference, SpecimenWrite, TrialWrite, Write};
 

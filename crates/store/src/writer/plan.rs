@@ -3,22 +3,23 @@
 //! A write that is refused leaves no trace in the rows, so that it sinks nobody else.
 
 use benchring_domain::audit::{Action, Change};
-use benchring_domain::id::{PackModelId, PackSpecimenId, TrialId};
+use benchring_domain::id::TrialId;
 use benchring_domain::standing::Standing;
 
 use super::known::{Known, TrialState};
 use super::rows::{EvidenceStart, ModelNew, ModelRevision, Rows, TrialMove};
-use super::write::{Act, Answer, DecideWrite, Job, ModelWrite, Outcome, Reference, SpecimenWrite};
-use super::write::{TrialWrite, Write};
+use super::specimens::{hold_arms, specimen_add, specimen_update};
+use super::weight::weigh;
+use super::write::{Act, Answer, DecideWrite, Job, ModelWrite, Outcome, Reference, TrialWrite, Write};
 use crate::StoreError;
 use crate::decisions::{DECISION_VERSION, DecisionDocument};
-use crate::entities::{finding, pack_specimen, request, trial, trial_arm, trial_decision, trial_revision};
-use crate::models::{DOCUMENT_VERSION, model_etag};
+use crate::entities::{finding, request, trial, trial_arm, trial_decision, trial_revision};
+use crate::models::model_etag;
 use crate::span::micros;
 use crate::trials::trial_etag;
 
 /// A write of a resource that is there, or `None` where it is not.
-type Planned = Result<Option<Reference>, StoreError>;
+pub(super) type Planned = Result<Option<Reference>, StoreError>;
 
 /// Plans one write.
 pub(super) fn plan(job: &Job, known: &mut Known, rows: &mut Rows) -> Answer {
@@ -61,6 +62,9 @@ fn plan_write(write: &Write, act: &Act, known: &mut Known, rows: &mut Rows) -> P
         Write::ModelAdd(model) => model_add(model, act, known, rows).map(Some),
         Write::ModelUpdate(model, expected) => model_update(model, expected.as_deref(), act, known, rows),
         Write::SpecimenAdd(specimen) => specimen_add(specimen, act, known, rows).map(Some),
+        Write::SpecimenUpdate(specimen, expected) => {
+            specimen_update(specimen, expected.as_deref(), act, known, rows)
+        }
         Write::TrialAdd(trial) => trial_add(trial, act, known, rows).map(Some),
         Write::TrialDecide(decide) => trial_decide(decide, act, known, rows),
         Write::RequestsForget(before) => {
@@ -74,7 +78,7 @@ fn storable(field: &'static str, text: &str) -> Result<(), StoreError> {
     if text.contains('\0') { Err(StoreError::Unstorable { field }) } else { Ok(()) }
 }
 
-fn change(act: &Act, action: Action, subject: String, reason: &str, document: &str) -> Change {
+pub(super) fn change(act: &Act, action: Action, subject: String, reason: &str, document: &str) -> Change {
     Change {
         actor: act.actor.clone(),
         action,
@@ -85,7 +89,7 @@ fn change(act: &Act, action: Action, subject: String, reason: &str, document: &s
     }
 }
 
-fn plain(id: &str, revision: i32, time: i64) -> Reference {
+pub(super) fn plain(id: &str, revision: i32, time: i64) -> Reference {
     Reference { id: id.to_owned(), revision, decisions: 0, standing: None, time }
 }
 
@@ -145,35 +149,6 @@ fn revise(model: &ModelWrite, revision: i32, act: &Act, rows: &mut Rows, change:
     });
 }
 
-fn specimen_add(
-    specimen: &SpecimenWrite,
-    act: &Act,
-    known: &mut Known,
-    rows: &mut Rows,
-) -> Result<Reference, StoreError> {
-    let id = specimen.id.as_str();
-    let name = format!("{}/{id}", PackSpecimenId::COLLECTION);
-    if known.specimens.contains(id) {
-        return Err(StoreError::IdTaken { name });
-    }
-    let model = specimen.pack_model.as_str();
-    if !known.models.contains_key(&(crate::models::Kind::Pack, model.to_owned())) {
-        return Err(StoreError::Missing { name: format!("{}/{model}", PackModelId::COLLECTION) });
-    }
-    known.specimens.insert(id.to_owned());
-    let time = micros(act.time);
-    rows.change(change(act, Action::PackSpecimenCreated, name, "", &specimen.document), 1);
-    rows.specimens.push(pack_specimen::Model {
-        id: id.to_owned(),
-        pack_model: model.to_owned(),
-        tester: specimen.tester.to_string(),
-        create_time: time,
-        document_version: DOCUMENT_VERSION,
-        document: specimen.document.clone(),
-    });
-    Ok(plain(id, 1, time))
-}
-
 fn trial_add(
     new: &TrialWrite,
     act: &Act,
@@ -185,6 +160,7 @@ fn trial_add(
     if known.trials.contains_key(id) {
         return Err(StoreError::IdTaken { name });
     }
+    hold_arms(new, known)?;
     let state = TrialState {
         tester: new.tester.to_string(),
         method: new.method.clone(),
@@ -195,7 +171,8 @@ fn trial_add(
     };
     let time = micros(act.time);
     let place = rows.change(change(act, Action::TrialSubmitted, name, "", &new.document), 1);
-    rows.evidence.push(EvidenceStart::of(id, &state, place));
+    let trial = id.to_owned();
+    rows.evidence.push(EvidenceStart { trial, state: state.clone(), weight_zero: None, place });
     trial_rows(new, &state, time, rows);
     known.trials.insert(id.to_owned(), state);
     Ok(Reference { id: id.to_owned(), revision: 1, decisions: 0, standing: Some(Standing::Pending), time })
@@ -281,9 +258,7 @@ fn trial_decide(decide: &DecideWrite, act: &Act, known: &mut Known, rows: &mut R
     });
     state.standing = to;
     state.decisions = number;
-    rows.evidence_ends.push((id.to_owned(), place));
-    if to.counts() || to == Standing::Pending {
-        rows.evidence.push(EvidenceStart::of(id, state, place));
-    }
+    let state = state.clone();
+    weigh(decide, act, &state, place, known, rows);
     Ok(Some(Reference { id: id.to_owned(), revision, decisions: number, standing: Some(to), time }))
 }

@@ -2,12 +2,14 @@
 //! of the audit log is locked, then what bears one.
 
 use benchring_domain::audit::{Change, sha256_hex};
+use benchring_domain::pool::WeightZero;
 use benchring_domain::standing::Standing;
 use sea_orm::sea_query::{Expr, ExprTrait, Query, UpdateStatement};
 use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, DbErr, EntityTrait, IntoActiveModel};
 use sea_orm::{Iterable, QueryFilter, QuerySelect, Value};
 
 use super::known::TrialState;
+use super::specimens::{self, SpecimenRevision};
 use crate::entities::{audit, audit_head, finding, pack_specimen, request, trial, trial_arm};
 use crate::entities::{trial_decision, trial_evidence, trial_revision};
 use crate::models::{DOCUMENT_VERSION, Kind};
@@ -51,15 +53,10 @@ pub(super) struct TrialMove {
 /// A trial begins to stand as evidence.
 #[derive(Debug)]
 pub(super) struct EvidenceStart {
-    trial: String,
-    state: TrialState,
-    place: Place,
-}
-
-impl EvidenceStart {
-    pub(super) fn of(trial: &str, state: &TrialState, place: Place) -> Self {
-        Self { trial: trial.to_owned(), state: state.clone(), place }
-    }
+    pub(super) trial: String,
+    pub(super) state: TrialState,
+    pub(super) weight_zero: Option<WeightZero>,
+    pub(super) place: Place,
 }
 
 /// Everything a batch writes.
@@ -79,6 +76,7 @@ pub(super) struct Rows {
     pub(super) requests_forget: Option<i64>,
     changes: Vec<(Change, i32)>,
     pub(super) model_revisions: Vec<ModelRevision>,
+    pub(super) specimen_revisions: Vec<SpecimenRevision>,
     pub(super) evidence: Vec<EvidenceStart>,
     pub(super) evidence_ends: Vec<(String, Place)>,
 }
@@ -104,6 +102,9 @@ impl Rows {
             model_move(tx, kind, id, from, search).await?;
         }
         insert_all::<pack_specimen::Entity>(tx, specimens).await?;
+        for revision in &self.specimen_revisions {
+            specimens::move_on(tx, revision).await?;
+        }
         insert_all::<trial::Entity>(tx, trials).await?;
         insert_all::<trial_revision::Entity>(tx, revisions).await?;
         insert_all::<trial_arm::Entity>(tx, arms).await?;
@@ -122,12 +123,13 @@ impl Rows {
         }
         let base = append(tx, self.changes).await?;
         revisions_add(tx, base, self.model_revisions).await?;
+        specimens::revisions_add(tx, base, self.specimen_revisions).await?;
         evidence_move(tx, base, self.evidence, self.evidence_ends).await
     }
 }
 
 /// Inserts rows, as many in one statement as the databases take.
-async fn insert_all<E>(tx: &DatabaseTransaction, rows: Vec<E::Model>) -> Result<(), DbErr>
+pub(super) async fn insert_all<E>(tx: &DatabaseTransaction, rows: Vec<E::Model>) -> Result<(), DbErr>
 where
     E: EntityTrait,
     E::Model: IntoActiveModel<E::ActiveModel>,
@@ -171,7 +173,7 @@ async fn models_add(tx: &DatabaseTransaction, models: Vec<ModelNew>) -> Result<(
 }
 
 /// Runs an update that has to meet exactly one row; if it does not, another process came first.
-async fn update_one(tx: &DatabaseTransaction, update: &UpdateStatement) -> Result<(), DbErr> {
+pub(super) async fn update_one(tx: &DatabaseTransaction, update: &UpdateStatement) -> Result<(), DbErr> {
     match tx.execute(update).await?.rows_affected() {
         1 => Ok(()),
         _ => Err(DbErr::RecordNotUpdated),
@@ -250,12 +252,12 @@ async fn append(tx: &DatabaseTransaction, changes: Vec<(Change, i32)>) -> Result
     Ok(base)
 }
 
-fn sequence(base: i64, place: Place) -> i64 {
+pub(super) fn sequence(base: i64, place: Place) -> i64 {
     base.saturating_add(i64::try_from(place).unwrap_or(i64::MAX))
 }
 
 /// Ends the span of `table` that is open and began before `sequence`.
-fn end_span(table: &'static str, key: &'static str, id: String, sequence: i64) -> UpdateStatement {
+pub(super) fn end_span(table: &'static str, key: &'static str, id: String, sequence: i64) -> UpdateStatement {
     Query::update()
         .table(table)
         .value("counts_until", sequence)
@@ -308,6 +310,7 @@ async fn evidence_move(
         tester: start.state.tester,
         method: start.state.method,
         method_version: start.state.method_version,
+        weight_zero: start.weight_zero.map(|zero| zero.id().to_owned()),
     });
     insert_all::<trial_evidence::Entity>(tx, rows.collect()).await?;
     for (trial, place) in ends {

@@ -73,6 +73,8 @@ pub(crate) enum Write {
     /// With the etag that the model must have, if any.
     ModelUpdate(ModelWrite, Option<String>),
     SpecimenAdd(SpecimenWrite),
+    /// With the etag that the specimen must have, if any.
+    SpecimenUpdate(SpecimenWrite, Option<String>),
     TrialAdd(Box<TrialWrite>),
     TrialDecide(DecideWrite),
     /// Forgets requests older than so many microseconds since 1970.
@@ -94,6 +96,7 @@ pub(crate) struct SpecimenWrite {
     pub(crate) id: PackSpecimenId,
     pub(crate) pack_model: PackModelId,
     pub(crate) tester: TesterId,
+    pub(crate) acquired: &'static str,
     pub(crate) document: String,
 }
 
@@ -132,7 +135,7 @@ impl Write {
     pub(crate) fn weight(&self) -> usize {
         match self {
             Self::ModelAdd(model) | Self::ModelUpdate(model, _) => model.document.len(),
-            Self::SpecimenAdd(specimen) => specimen.document.len(),
+            Self::SpecimenAdd(specimen) | Self::SpecimenUpdate(specimen, _) => specimen.document.len(),
             Self::TrialAdd(trial) => trial.document.len() + trial.summary.len(),
             Self::TrialDecide(decide) => decide.reason.len(),
             Self::RequestsForget(_) => 0,

@@ -1,16 +1,20 @@
 //! The schema goes up, down and up again, with data.
 
-use benchring_domain::id::PackModelId;
+use anyhow::Context;
+use benchring_domain::disclosure::Acquired;
+use benchring_domain::id::{PackModelId, PackSpecimenId};
+use benchring_domain::pack::PackSpecimen;
 use benchring_domain::standing::Decision;
 use benchring_store::{Store, StoreError, StoreSettings, Visibility};
 
 use crate::database::TestDatabase;
 use crate::on_both;
 use crate::trials::decide;
-use crate::values::{by, furnish, new_trial, trial_id};
+use crate::values::{by, furnish, method, new_trial, specimen, time, trial_id};
 
 on_both!(
     the_schema_goes_down_and_up_with_data,
+    specimens_become_their_first_revision,
     opening_twice_changes_nothing,
     a_schema_of_the_future_is_refused,
     a_postgres_schema_is_only_migrated_when_asked,
@@ -24,14 +28,18 @@ async fn fill(ring: &TestDatabase) -> anyhow::Result<()> {
 }
 
 async fn the_schema_goes_down_and_up_with_data(ring: &TestDatabase) -> anyhow::Result<()> {
-    assert_eq!(Store::migrate_up(&ring.settings).await?, 3);
+    let steps = Store::migrate_up(&ring.settings).await?;
+    assert!(steps >= 4, "{steps}");
     assert_eq!(Store::migrate_up(&ring.settings).await?, 0);
     let store = ring.open().await?;
     furnish(&store).await?;
     store.close().await?;
     fill(ring).await?;
 
-    Store::migrate_down(&ring.settings).await?;
+    // Down to the audit log and the packs: what came later goes, what was there stays.
+    for _ in 2..steps {
+        Store::migrate_down(&ring.settings).await?;
+    }
     assert_eq!(ring.number("SELECT count(*) FROM pack_model").await?, 2);
     let store = ring.open().await?;
     assert!(store.pack_model_get(&PackModelId::parse("k5")?).await?.is_some());
@@ -39,7 +47,7 @@ async fn the_schema_goes_down_and_up_with_data(ring: &TestDatabase) -> anyhow::R
     store.close().await?;
     fill(ring).await?;
 
-    for _ in 0..3 {
+    for _ in 0..steps {
         Store::migrate_down(&ring.settings).await?;
     }
     let store = ring.open().await?;
@@ -49,6 +57,35 @@ async fn the_schema_goes_down_and_up_with_data(ring: &TestDatabase) -> anyhow::R
     fill(ring).await?;
     let store = ring.open().await?;
     assert_eq!(store.audit_verify().await?.entries, 7);
+    Ok(store.close().await?)
+}
+
+/// Before specimens had revisions they were registered for good: what was registered becomes the first revision, and
+/// going down goes back to it.
+async fn specimens_become_their_first_revision(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    let first = specimen("k5-1", "k5", "t01")?;
+    let revised = PackSpecimen { acquired: Acquired::LentByMaker, ..first.clone() };
+    store.pack_specimen_update(revised.clone(), None, by("t01", 50)?).await?;
+    store.close().await?;
+    fill(ring).await?;
+
+    let steps_back =
+        ring.number("SELECT count(*) FROM seaql_migrations WHERE version >= 'm20261125_000005'").await?;
+    for _ in 0..steps_back {
+        Store::migrate_down(&ring.settings).await?;
+    }
+    let store = ring.open().await?;
+    let id = PackSpecimenId::parse("k5-1")?;
+    let row = store.pack_specimen_get(&id).await?.context("it is there")?;
+    assert_eq!((&row.specimen, row.revision), (&first, 1));
+    assert_eq!((row.create_time, row.update_time), (time(0)?, time(0)?));
+    assert_eq!(ring.number("SELECT counts_from FROM pack_specimen_revision WHERE id = 'k5-1'").await?, 2);
+    let evidence = store.evidence(&method()?, None).await?;
+    assert!(evidence.trials[0].counts(), "what counted counts");
+    let again = store.pack_specimen_update(revised, Some(row.etag()), by("t01", 80)?).await?;
+    assert_eq!(again.map(|row| row.revision), Some(2));
     Ok(store.close().await?)
 }
 

@@ -3,12 +3,14 @@
 use std::collections::BTreeSet;
 
 use anyhow::Context;
+use benchring_domain::disclosure::Acquired;
 use benchring_domain::id::{PackModelId, PackSpecimenId, ToolModelId};
+use benchring_domain::pack::PackSpecimen;
 use benchring_store::{PackSpecimenQuery, StoreError};
 
 use crate::database::TestDatabase;
 use crate::on_both;
-use crate::values::{by, furnish, pack_model, specimen, tester, time, tool_model};
+use crate::values::{by, furnish, new_trial, pack_model, specimen, tester, time, tool_model, under};
 
 on_both!(
     a_pack_model_comes_back_as_it_went_in,
@@ -18,6 +20,8 @@ on_both!(
     pages_of_models_meet_without_gap_or_overlap,
     a_specimen_needs_its_model,
     specimens_are_listed_by_model_and_tester,
+    specimens_are_revised_like_models,
+    a_specimen_stays_of_its_model_once_it_was_run,
     references_are_those_that_exist,
     tool_models_do_what_pack_models_do,
 );
@@ -155,6 +159,76 @@ async fn specimens_are_listed_by_model_and_tester(ring: &TestDatabase) -> anyhow
         let rows = store.pack_specimen_list(&query).await?;
         assert_eq!(rows.iter().map(|row| row.specimen.id.as_str()).collect::<Vec<_>>(), ids);
     }
+    Ok(store.close().await?)
+}
+
+async fn specimens_are_revised_like_models(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    let first = specimen("k5-1", "k5", "t01")?;
+    let etag = store.pack_specimen_get(&first.id).await?.context("it is there")?.etag();
+    let revised = PackSpecimen { pack_model: PackModelId::parse("k8")?, ..first.clone() };
+    let act = || anyhow::Ok(under(by("t01", 5)?, "UpdatePackSpecimen", "one", "a"));
+    let second = store.pack_specimen_update(revised.clone(), Some(etag.clone()), act()?).await?;
+    let second = second.context("it is there")?;
+    assert_eq!((second.revision, &second.specimen), (2, &revised));
+    assert_eq!((second.create_time, second.update_time), (time(0)?, time(5)?));
+    assert_ne!(second.etag(), etag);
+    assert_eq!(store.pack_specimen_get(&first.id).await?, Some(second.clone()));
+    let late = store.pack_specimen_update(first.clone(), Some(etag), by("t01", 6)?).await.err();
+    assert!(matches!(late, Some(StoreError::EtagMismatch { current }) if current == second.etag()));
+    let lost = PackSpecimen { pack_model: PackModelId::parse("k6")?, ..first.clone() };
+    let lost = store.pack_specimen_update(lost, None, by("t01", 6)?).await.err();
+    assert!(matches!(lost, Some(StoreError::Missing { name }) if name == "packModels/k6"));
+    let absent = specimen("nobody", "k5", "t01")?;
+    assert_eq!(store.pack_specimen_update(absent, None, by("t01", 6)?).await?, None);
+
+    // A repeat is answered with the revision it made, also after the next.
+    let third = PackSpecimen { acquired: Acquired::SecondHand, ..revised.clone() };
+    let third = store.pack_specimen_update(third, None, by("t01", 7)?).await?.context("it is there")?;
+    assert_eq!(store.pack_specimen_update(revised, None, act()?).await?, Some(second.clone()));
+    let once = act()?.once.context("it bears an id")?;
+    assert_eq!(store.pack_specimen_answered(&once).await?, Some(second));
+    // Lists, references and gets show the newest.
+    let of_k8 = PackSpecimenQuery {
+        pack_model: Some(PackModelId::parse("k8")?),
+        limit: 9,
+        ..PackSpecimenQuery::default()
+    };
+    assert_eq!(store.pack_specimen_list(&of_k8).await?[0], third);
+    let references = store.references(&BTreeSet::from([first.id.clone()]), &BTreeSet::new()).await?;
+    assert_eq!(references.specimens[&first.id], (third.specimen, pack_model("k8")?));
+    let actions: Vec<String> = store.audit_list(5, 9).await?.into_iter().map(|entry| entry.action).collect();
+    assert_eq!(actions, ["pack_specimen_updated", "pack_specimen_updated"]);
+    assert_eq!(store.audit_verify().await?.fault, None);
+    Ok(store.close().await?)
+}
+
+async fn a_specimen_stays_of_its_model_once_it_was_run(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    let other = PackSpecimen { pack_model: PackModelId::parse("k8")?, ..specimen("k5-1", "k5", "t01")? };
+    store.pack_specimen_update(other.clone(), None, by("t01", 5)?).await?;
+    // The trial was checked while the specimen was a K5.
+    let before = store.data_version().await?;
+    let overtaken = store.trial_add(new_trial("one", "t01")?, by("t01", 6)?).await.err();
+    assert!(
+        matches!(&overtaken, Some(StoreError::Overtaken { name }) if name == "packSpecimens/k5-1"),
+        "{overtaken:?}"
+    );
+    assert_eq!(store.data_version().await?, before);
+    let back = specimen("k5-1", "k5", "t01")?;
+    store.pack_specimen_update(back.clone(), None, by("t01", 7)?).await?;
+    store.trial_add(new_trial("one", "t01")?, by("t01", 8)?).await?;
+    let in_use = store.pack_specimen_update(other, None, by("t01", 9)?).await.err();
+    assert!(matches!(&in_use, Some(StoreError::InUse { name }) if name == "packSpecimens/k5-1"));
+    let relabelled = PackSpecimen { label: "K5 no. 2".into(), ..back };
+    assert!(store.pack_specimen_update(relabelled, None, by("t01", 10)?).await?.is_some());
+    let mut lost = new_trial("two", "t01")?;
+    lost.checked.summary.arms[0].specimen = PackSpecimenId::parse("nobody")?;
+    let lost = store.trial_add(lost, by("t01", 11)?).await.err();
+    assert!(matches!(&lost, Some(StoreError::Missing { name }) if name == "packSpecimens/nobody"));
+    assert_eq!(store.audit_verify().await?.fault, None);
     Ok(store.close().await?)
 }
 

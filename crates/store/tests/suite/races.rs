@@ -1,13 +1,13 @@
 //! Many at once: one wins, nobody sees a lock, nobody is sunk by a neighbour.
 
-use benchring_domain::id::PackModelId;
+use benchring_domain::id::{PackModelId, PackSpecimenId, ToolModelId};
 use benchring_domain::standing::Decision;
 use benchring_store::{Store, StoreError, StoreSettings, TrialQuery, Visibility};
 use futures_util::future::{join_all, try_join_all};
 
 use crate::database::TestDatabase;
 use crate::on_both;
-use crate::values::{by, by_moderator, furnish, method, new_trial, pack_model, under};
+use crate::values::{by, by_moderator, furnish, method, new_trial, pack_model, specimen, under};
 
 on_both!(
     of_two_updates_with_one_etag_one_wins,
@@ -19,6 +19,8 @@ on_both!(
     a_dropped_caller_leaves_a_whole_write_or_none,
     closing_finishes_what_was_taken,
     steps_that_share_a_batch_are_steps_all_the_same,
+    a_specimen_is_of_the_model_that_its_trials_compare,
+    of_two_acceptances_at_once_both_weigh,
 );
 
 async fn of_two_updates_with_one_etag_one_wins(ring: &TestDatabase) -> anyhow::Result<()> {
@@ -130,8 +132,8 @@ async fn a_row_that_cannot_be_written_sinks_nobody_else(ring: &TestDatabase) -> 
         async move {
             let mut new = new_trial(&format!("t{i}"), "t01")?;
             if i == 13 {
-                // A model that does not exist: the check would never let it through, the keys do not either.
-                new.checked.summary.arms[0].pack_model = PackModelId::parse("nobody")?;
+                // A tool that does not exist: the check would never let it through, the keys do not either.
+                new.checked.trial.tool_model = Some(ToolModelId::parse("nobody")?);
             }
             anyhow::Ok(store.trial_add(new, by("t01", i)?).await)
         }
@@ -255,6 +257,7 @@ async fn assert_steps(store: &Store) -> anyhow::Result<()> {
     let mut seen = Vec::new();
     for at in 5..=12 {
         let evidence = store.evidence(&method()?, Some(at)).await?;
+        assert!(evidence.trials.iter().all(|trial| trial.counts() == trial.standing.counts()), "at {at}");
         let standing = evidence.trials.first().map(|trial| trial.standing.id());
         let region = evidence.pack_models.values().next().map(|model| model.region.clone());
         seen.push((evidence.trials.len(), standing.unwrap_or("none"), region.unwrap_or_default()));
@@ -273,4 +276,58 @@ async fn assert_steps(store: &Store) -> anyhow::Result<()> {
         ]
     );
     Ok(())
+}
+
+/// Between two processes: the trial comes first and the specimen stays, or the revision does and the trial waits.
+async fn a_specimen_is_of_the_model_that_its_trials_compare(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    let other = Store::open(&ring.settings).await?;
+    furnish(&store).await?;
+    let mut kept = 0;
+    for race in 0..40 {
+        let id = format!("s{race}");
+        store.pack_specimen_add(specimen(&id, "k5", "t01")?, by("t01", race)?).await?;
+        let mut new = new_trial(&format!("t{race}"), "t01")?;
+        new.checked.summary.arms[0].specimen = PackSpecimenId::parse(&id)?;
+        let rival = if race % 2 == 0 { &store } else { &other };
+        let add = store.trial_add(new, by("t01", race)?);
+        let revise = rival.pack_specimen_update(specimen(&id, "k8", "t01")?, None, by("t01", race)?);
+        match tokio::join!(add, revise) {
+            (Ok(_), Err(StoreError::InUse { .. })) => kept += 1,
+            (Err(StoreError::Overtaken { .. }), Ok(Some(row))) => assert_eq!(row.revision, 2),
+            both => anyhow::bail!("race {race}: {both:?}"),
+        }
+    }
+    let apart = "SELECT count(*) FROM trial_arm JOIN pack_specimen ON pack_specimen.id = trial_arm.pack_specimen \
+                 WHERE pack_specimen.pack_model <> trial_arm.pack_model";
+    assert_eq!(ring.number(apart).await?, 0);
+    assert_eq!(store.trial_list(&TrialQuery::new(Visibility::All, 99)).await?.len(), kept);
+    assert_eq!(store.audit_verify().await?.fault, None);
+    other.close().await?;
+    Ok(store.close().await?)
+}
+
+/// Between two processes: a friend and a stranger accept one trial each of a new tester; whoever comes first, both
+/// count in the end.
+async fn of_two_acceptances_at_once_both_weigh(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    let other = Store::open(&ring.settings).await?;
+    furnish(&store).await?;
+    for race in 0..20 {
+        let owner = format!("new-{race}");
+        let first = store.trial_add(new_trial(&format!("a{race}"), &owner)?, by(&owner, race)?).await?;
+        let second = store.trial_add(new_trial(&format!("b{race}"), &owner)?, by(&owner, race)?).await?;
+        let rival = if race % 2 == 0 { &store } else { &other };
+        let (friend, stranger) = (by_moderator("t01", race)?, by_moderator("t09", race)?);
+        let friend = store.trial_decide(&first.id, first.etag(), Decision::Accept, "yes".into(), friend);
+        let stranger =
+            rival.trial_decide(&second.id, second.etag(), Decision::Accept, "yes".into(), stranger);
+        let (friend, stranger) = tokio::join!(friend, stranger);
+        assert!(friend?.is_some() && stranger?.is_some());
+    }
+    let evidence = store.evidence(&method()?, None).await?;
+    assert_eq!(evidence.trials.iter().filter(|trial| trial.counts()).count(), 40);
+    assert_eq!(store.audit_verify().await?.fault, None);
+    other.close().await?;
+    Ok(store.close().await?)
 }

@@ -96,6 +96,7 @@ impl<'a> Inside<'a> {
             method,
             trials: Vec::new(),
             pack_models: shelf.pack_models.clone(),
+            disclosed: BTreeMap::new(),
             data_version: 1,
             evidence_version: 1,
         });
@@ -103,6 +104,7 @@ impl<'a> Inside<'a> {
             trial: TrialId::parse(id)?,
             tester,
             standing: Standing::Accepted,
+            weight_zero: None,
             summary: checked.summary,
         });
         Ok(())

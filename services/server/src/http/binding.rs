@@ -242,6 +242,7 @@ mod tests {
             (Method::GET, "/v1/methods/m", "benchring.v1.MethodService.GetMethod"),
             (Method::POST, "/v1/pools:compare", "benchring.v1.PoolService.ComparePacks"),
             (Method::PATCH, "/v1/packModels/k5", "benchring.v1.PackService.UpdatePackModel"),
+            (Method::PATCH, "/v1/packSpecimens/k5-1", "benchring.v1.PackService.UpdatePackSpecimen"),
         ] {
             match bindings.find(&method, &Path::parse(path).expect("a path")) {
                 Found::Rpc(binding, _) => assert_eq!(binding.rpc.full_name(), rpc, "{path}"),

@@ -45,6 +45,13 @@ fn refused(error: StoreError, name: &str, request_id: Option<Uuid>) -> Refusal {
         StoreError::Missing { name } => {
             Refusal::because(Reason::Precondition, format!("`{name}` is not there: create it first"))
         }
+        StoreError::Overtaken { name } => Refusal::EtagMismatch { name },
+        StoreError::InUse { name } => Refusal::because(
+            Reason::Precondition,
+            format!(
+                "a trial that came meanwhile rests on `{name}`: leave its pack model, or register another specimen"
+            ),
+        ),
         StoreError::Unstorable { field } => Refusal::Invalid(Violations::one(
             field,
             "NOT_STORABLE",

@@ -3,9 +3,10 @@
 use benchring_api::convert::Revision;
 use benchring_api::convert::mask::Update;
 use benchring_api::convert::packs::{
-    create_pack_model_from_wire, create_pack_specimen_from_wire, list_pack_models_from_wire,
-    list_pack_specimens_from_wire, pack_model_from_wire, pack_model_to_wire, pack_specimen_to_wire,
-    revised_pack_model, update_pack_model_from_wire,
+    UpdatePackSpecimen, create_pack_model_from_wire, create_pack_specimen_from_wire,
+    list_pack_models_from_wire, list_pack_specimens_from_wire, pack_model_from_wire, pack_model_to_wire,
+    pack_specimen_to_wire, revised_pack_model, revised_pack_specimen, update_pack_model_from_wire,
+    update_pack_specimen_from_wire,
 };
 use benchring_api::convert::requests::get_from_wire;
 use benchring_api::v1;
@@ -14,7 +15,7 @@ use benchring_auth::{Action, Caller, Role};
 use benchring_domain::filter::Value as Compared;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, PackSpecimenId};
-use benchring_domain::pack::PackModel;
+use benchring_domain::pack::{PackModel, PackSpecimen};
 use benchring_store::{Once, PackModelRow, PackSpecimenQuery, PackSpecimenRow};
 use tonic::{Request, Response, Status};
 
@@ -139,7 +140,8 @@ impl PackService for App {
                 sent.judge("pack_specimen", |draft| draft.check(id.clone(), tester, model.as_ref(), now))?;
             if wanted.validate_only {
                 free(self.store.pack_specimen_get(&id).await?.as_ref(), name)?;
-                return Ok(pack_specimen_to_wire(&specimen, now, ""));
+                let revision = Revision { create_time: now, update_time: now, ..Revision::default() };
+                return Ok(pack_specimen_to_wire(&specimen, &revision));
             }
             let act = self.act(&caller, Role::Tester, content.once(&caller, wanted.request_id))?;
             let row = self.store.pack_specimen_add(specimen, act).await;
@@ -157,6 +159,40 @@ impl PackService for App {
             let id = get_from_wire(&request.get_ref().name, PackSpecimenId::from_name)?;
             let row = self.store.pack_specimen_get(&id).await?;
             Ok(specimen_row_to_wire(&row.ok_or_else(|| Refusal::not_found(id.name()))?))
+        })
+        .await
+    }
+
+    async fn update_pack_specimen(
+        &self,
+        request: Request<v1::UpdatePackSpecimenRequest>,
+    ) -> Result<Response<v1::PackSpecimen>, Status> {
+        answer(async {
+            let caller = permit(&request, Action::RevisePackSpecimen)?;
+            let mut request = request.into_inner();
+            let content = Content::of(&mut request);
+            let update = update_pack_specimen_from_wire(request).finish()?;
+            let (request_id, validate_only) = (update.request_id, update.validate_only);
+            let id = update.id.clone().ok_or_else(|| Refusal::internal("an update without a name"))?;
+            let name = id.name();
+            let current = self.store.pack_specimen_get(&id).await?;
+            let current = current.ok_or_else(|| Refusal::not_found(name.clone()))?;
+            let once = content.once(&caller, request_id);
+            let Revised { role, expected, model: specimen, .. } =
+                match self.specimen_revised(&caller, update, &current).await {
+                    Ok(revised) => revised,
+                    Err(refusal) => {
+                        let first = async |once: &Once| self.store.pack_specimen_answered(once).await;
+                        return Ok(specimen_row_to_wire(&first_or(refusal, once.as_ref(), first).await?));
+                    }
+                };
+            if validate_only {
+                return Ok(specimen_row_to_wire(&PackSpecimenRow { specimen, ..current }));
+            }
+            let act = self.act(&caller, role, once)?;
+            let row = self.store.pack_specimen_update(specimen, Some(expected), act).await;
+            let row = row.map_err(writing(&name, request_id))?;
+            Ok(specimen_row_to_wire(&row.ok_or_else(|| Refusal::not_found(name))?))
         })
         .await
     }
@@ -205,6 +241,29 @@ impl App {
         Ok(Revised { role, expected, model, findings })
     }
 
+    /// The next revision of a specimen, by a caller who may make it.
+    async fn specimen_revised(
+        &self,
+        caller: &Caller,
+        update: UpdatePackSpecimen,
+        current: &PackSpecimenRow,
+    ) -> Result<Revised<PackSpecimen>, Refusal> {
+        let specimen = &current.specimen;
+        let name = specimen.id.name();
+        let used = self.rests_on(Compared::PackSpecimen(specimen.id.clone())).await?;
+        let role = Self::specimen_role(caller, &specimen.tester, used, &name)?;
+        let expected = expected_etag(&update.etag, &current.etag(), update.validate_only, &name)?;
+        let sent = revised_pack_specimen(update, specimen);
+        let model = match sent.draft.referenced() {
+            Some(model) => self.store.pack_model_get(&model).await?.map(|row| row.model),
+            None => None,
+        };
+        let model = sent.judge("pack_specimen", |draft| {
+            draft.check_revision(specimen, used, model.as_ref(), self.now())
+        })?;
+        Ok(Revised { role, expected, model, findings: Vec::new() })
+    }
+
     fn pack_row_to_wire(&self, row: &PackModelRow) -> v1::PackModel {
         pack_model_to_wire(&row.model, &self.pack_findings(&row.model), &revision(row, &row.etag()))
     }
@@ -219,5 +278,12 @@ impl App {
 }
 
 fn specimen_row_to_wire(row: &PackSpecimenRow) -> v1::PackSpecimen {
-    pack_specimen_to_wire(&row.specimen, row.create_time, &row.etag())
+    let etag = row.etag();
+    let revision = Revision {
+        number: row.revision.unsigned_abs(),
+        create_time: row.create_time,
+        update_time: row.update_time,
+        etag: &etag,
+    };
+    pack_specimen_to_wire(&row.specimen, &revision)
 }

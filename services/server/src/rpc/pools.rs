@@ -8,12 +8,11 @@ use benchring_api::v1;
 use benchring_api::v1::pool_service_server::PoolService;
 use benchring_auth::{Action, Caller};
 use benchring_domain::audit::sha256_hex;
-use benchring_domain::id::{MethodId, PackModelId, TesterId, TrialId};
+use benchring_domain::id::{MethodId, MethodRef, TesterId, TrialId};
 use benchring_domain::method::{Method, Normalisation};
-use benchring_domain::pack::PackModel;
 use benchring_domain::pool::wording::Subject;
 use benchring_domain::pool::{
-    Answer, ENGINE_VERSION, Evidence, MeasuredAmounts, NoAnswer, Question, measured_amounts,
+    Answer, ENGINE_VERSION, Evidence, MeasuredBy, NoAnswer, Question, measured_amounts,
 };
 use benchring_store::Visibility;
 use tonic::{Request, Response, Status};
@@ -28,6 +27,13 @@ const CAPACITY: &str = "discharge-capacity";
 /// The same in W.h.
 const ENERGY: &str = "discharge-energy";
 
+/// What one measured normalisation divides by.
+struct Capacity {
+    normalisation: Normalisation,
+    method: MethodRef,
+    evidence: Evidence,
+}
+
 #[tonic::async_trait]
 impl PoolService for App {
     async fn compare_packs(
@@ -38,58 +44,83 @@ impl PoolService for App {
             let caller = permit(&request, Action::AskPool)?;
             let sent = question_from_wire(request.into_inner());
             let question = sent.judge("", |draft| draft.check(&self.catalogue))?;
-            let packs = self.packs_of(&question).await?;
-            let mut evidence = self.store.evidence(&question.method, question.data_version).await?;
-            // A pack without a trial yet is on record all the same: sentences and normalisation need it.
-            for (id, model) in packs {
-                evidence.pack_models.entry(id).or_insert(model);
-            }
-            let measured = self.measured(&question).await?;
-            self.ask(caller, question, evidence, measured).await
+            let at = self.store.data_version_at(question.data_version).await?;
+            self.packs_known(&question, at).await?;
+            let evidence = self.store.evidence(&question.method, Some(at)).await?;
+            let capacities = self.capacities(&question, at).await?;
+            self.ask(caller, question, evidence, capacities).await
         })
         .await
     }
 }
 
 impl App {
-    /// The two packs of a question, as they stand now.
-    async fn packs_of(&self, question: &Question) -> Result<BTreeMap<PackModelId, PackModel>, Refusal> {
-        let ids = BTreeSet::from([&question.pack_a, &question.pack_b]);
-        let rows = self.store.pack_model_get_many(ids.iter().copied()).await?;
-        match ids.into_iter().find(|id| !rows.contains_key(*id)) {
-            Some(missing) => Err(Refusal::not_found(missing.name())),
-            None => Ok(rows.into_iter().map(|(id, row)| (id, row.model)).collect()),
+    /// Holds where both packs of a question were on record at data version `at`.
+    async fn packs_known(&self, question: &Question, at: i64) -> Result<(), Refusal> {
+        for pack in [&question.pack_a, &question.pack_b] {
+            let name = pack.name();
+            match self.store.pack_model_since(pack).await? {
+                None => return Err(Refusal::not_found(name)),
+                Some(since) if since > at => {
+                    return Err(Refusal::Because {
+                        reason: Reason::NoEvidence,
+                        message: format!(
+                            "`{name}` is on record from data version {since} on, so there is no answer as of {at}: ask as of {since} or later, or leave data_version out for the newest"
+                        ),
+                        metadata: vec![("on_record_since", since.to_string())],
+                    });
+                }
+                Some(_) => {}
+            }
         }
+        Ok(())
     }
 
-    /// What specimens were measured to hold, where the question divides by it.
-    async fn measured(&self, question: &Question) -> Result<MeasuredAmounts, Refusal> {
-        let method = match question.normalisation {
-            Some(Normalisation::PerMeasuredAh) => CAPACITY,
-            Some(Normalisation::PerMeasuredWh) => ENERGY,
-            _ => return Ok(MeasuredAmounts::default()),
-        };
-        let id = MethodId::parse(method).map_err(Refusal::internal)?;
-        let Some(method) = self.catalogue.current(&id) else { return Ok(MeasuredAmounts::default()) };
-        let evidence = self.store.evidence(&method.reference(), question.data_version).await?;
-        Ok(measured_amounts(method, &evidence))
+    /// The methods that measure what specimens hold, each with its evidence, where the question divides by that.
+    async fn capacities(&self, question: &Question, at: i64) -> Result<Vec<Capacity>, Refusal> {
+        let permitted = |one| self.catalogue.method(&question.method).is_some_and(|m| m.permits(one).is_ok());
+        let mut capacities = Vec::new();
+        for (normalisation, method) in
+            [(Normalisation::PerMeasuredAh, CAPACITY), (Normalisation::PerMeasuredWh, ENERGY)]
+        {
+            let asked = question.normalisation == Some(normalisation)
+                || question.all_normalisations && permitted(normalisation);
+            let id = MethodId::parse(method).map_err(Refusal::internal)?;
+            if let Some(method) = self.catalogue.current(&id).map(Method::reference).filter(|_| asked) {
+                let evidence = self.store.evidence(&method, Some(at)).await?;
+                capacities.push(Capacity { normalisation, method, evidence });
+            }
+        }
+        Ok(capacities)
     }
 
-    /// Computes off the threads that carry calls, and puts the answer on the wire.
+    /// Reads the packs as the question needs them, computes off the threads that carry calls, and puts the answer on
+    /// the wire.
     async fn ask(
         &self,
         caller: Caller,
         question: Question,
         evidence: Evidence,
-        measured: MeasuredAmounts,
+        capacities: Vec<Capacity>,
     ) -> Result<v1::ComparePacksResponse, Refusal> {
+        let since = evidence.trials_version(&question, capacities.iter().map(|one| &one.evidence));
+        let pair = BTreeSet::from([&question.pack_a, &question.pack_b]);
+        let packs = self.store.pack_model_revisions(pair, since, evidence.data_version).await?;
         let catalogue = Arc::clone(&self.catalogue);
         let cautions = self.cautions(&question.method.name());
         let work = move || -> Result<v1::ComparePacksResponse, Refusal> {
-            let method = catalogue
-                .method(&question.method)
-                .ok_or_else(|| Refusal::internal("a method that was checked is not in the catalogue"))?;
-            let found = question.ask(method, &evidence, &measured).map_err(|why| no_answer(&why))?;
+            let of = |method: &MethodRef| {
+                catalogue
+                    .method(method)
+                    .ok_or_else(|| Refusal::internal("a method that was checked is not in the catalogue"))
+            };
+            let method = of(&question.method)?;
+            let mut measured = MeasuredBy::new();
+            for Capacity { normalisation, method, evidence } in &capacities {
+                measured.insert(*normalisation, measured_amounts(of(method)?, evidence));
+            }
+            let evidence = evidence.asked(&question, method, since, packs);
+            let found = question.ask_with(method, &evidence, &measured).map_err(|why| no_answer(&why))?;
             Ok(told(&caller, method, &evidence, &found, cautions))
         };
         tokio::task::spawn_blocking(work).await.map_err(Refusal::internal)?
@@ -114,7 +145,9 @@ fn told(
     answer_to_wire(found, &Telling { method, subject: &subject, cautions, readable: &readable, etag })
 }
 
-/// Made of the question, the version of the evidence and of the engine, and of whose eyes read.
+/// Made of the question, the version of what it reads and of the engine, and of whose eyes read. As of which version it
+/// was asked is not in it: while nothing it reads changes, the answer is the same. It is weak because what waits for a
+/// decision stands beside an answer and does not change its tag.
 fn etag(question: &Question, evidence_version: i64, caller: &Caller) -> String {
     let question = Question { data_version: None, ..question.clone() };
     let text = serde_json::to_string(&question).unwrap_or_default();

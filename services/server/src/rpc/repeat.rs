@@ -34,6 +34,7 @@ repeatable! {
     CreatePackModelRequest: "PackService/CreatePackModel";
     UpdatePackModelRequest: "PackService/UpdatePackModel";
     CreatePackSpecimenRequest: "PackService/CreatePackSpecimen";
+    UpdatePackSpecimenRequest: "PackService/UpdatePackSpecimen";
     CreateToolModelRequest: "ToolService/CreateToolModel";
     UpdateToolModelRequest: "ToolService/UpdateToolModel";
     SubmitTrialRequest: "TrialService/SubmitTrial";
@@ -111,6 +112,7 @@ mod tests {
             v1::CreatePackModelRequest::RPC,
             v1::UpdatePackModelRequest::RPC,
             v1::CreatePackSpecimenRequest::RPC,
+            v1::UpdatePackSpecimenRequest::RPC,
             v1::CreateToolModelRequest::RPC,
             v1::UpdateToolModelRequest::RPC,
             v1::SubmitTrialRequest::RPC,

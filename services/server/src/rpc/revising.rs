@@ -3,6 +3,7 @@
 use benchring_auth::{Caller, Role};
 use benchring_domain::filter::{Comparison, Filter, Operator, Value};
 use benchring_domain::finding::Finding;
+use benchring_domain::id::TesterId;
 use benchring_store::{TrialQuery, Visibility};
 
 use crate::app::App;
@@ -37,15 +38,50 @@ impl App {
         if caller.has(Role::Moderator) {
             return Ok(Role::Moderator);
         }
-        let mut query = TrialQuery::new(Visibility::All, 1);
-        query.filter = Some(Filter::Is(Comparison { operator: Operator::Equal, value: uses }));
-        if self.store.trial_list(&query).await?.is_empty() {
+        if !self.rests_on(uses).await? {
             return Ok(Role::Tester);
         }
         Err(Refusal::because(
             Reason::Precondition,
             format!("trials rest on `{name}`, so a moderator has to revise it: tell one what is wrong"),
         ))
+    }
+}
+
+impl App {
+    /// Whether trials, of whatever standing, rest on the resource that `uses` compares trials with.
+    pub(super) async fn rests_on(&self, uses: Value) -> Result<bool, Refusal> {
+        let mut query = TrialQuery::new(Visibility::All, 1);
+        query.filter = Some(Filter::Is(Comparison { operator: Operator::Equal, value: uses }));
+        Ok(!self.store.trial_list(&query).await?.is_empty())
+    }
+
+    /// The role in which a caller revises a specimen that `owner` registered: they themselves until trials rest on
+    /// it, `used`, then a moderator who is somebody else, because every answer that reads the specimen changes with it.
+    ///
+    /// # Errors
+    /// The specimen is somebody else's, or it is used and the caller may not revise it any more.
+    pub(super) fn specimen_role(
+        caller: &Caller,
+        owner: &TesterId,
+        used: bool,
+        name: &str,
+    ) -> Result<Role, Refusal> {
+        let refuse = |why: String| Err(Refusal::because(Reason::Precondition, why));
+        match (caller.is(owner), caller.has(Role::Moderator)) {
+            (true, _) if !used && caller.has(Role::Tester) => Ok(Role::Tester),
+            (true, true) if used => refuse(format!(
+                "trials rest on `{name}`, and a moderator does not revise a pack of their own that was run: leave it to another moderator"
+            )),
+            (_, true) => Ok(Role::Moderator),
+            (true, false) => refuse(format!(
+                "trials rest on `{name}`, so a moderator has to revise it: tell one what is wrong"
+            )),
+            (false, false) => refuse(format!(
+                "`{name}` was registered by `{}`: ask them or a moderator, or register your own pack as a specimen of its own",
+                owner.name()
+            )),
+        }
     }
 }
 

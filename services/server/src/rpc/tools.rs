@@ -13,6 +13,7 @@ use benchring_auth::{Action, Caller, Role};
 use benchring_domain::filter::Value as Compared;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{ToolModelId, shortened};
+use benchring_domain::reason::FIXED_BY_USE;
 use benchring_domain::tool::ToolModel;
 use benchring_domain::violation::Violations;
 use benchring_store::{Once, ToolModelRow};
@@ -134,8 +135,16 @@ impl App {
         let name = id.name();
         let role = self.revising_role(caller, Compared::ToolModel(id.clone()), &name).await?;
         let expected = expected_etag(&update.etag, &current.etag(), update.validate_only, &name)?;
+        let uses = Compared::ToolModel(id.clone());
         let (model, findings) = revised_tool_model(update, &current.model)
             .judge("tool_model", |draft| draft.check(id, &self.catalogue))?;
+        let (kept, sent) = (&current.model.tool_type, &model.tool_type);
+        if kept != sent && self.rests_on(uses).await? {
+            let message = format!(
+                "trials of `{name}` are pooled as trials of the tool type `{kept}`: leave the type, or register the `{sent}` as a model of its own and have its trials sent in again"
+            );
+            return Err(Violations::one("tool_model.tool_type", FIXED_BY_USE, message).into());
+        }
         Ok(Revised { role, expected, model, findings })
     }
 

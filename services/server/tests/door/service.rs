@@ -168,6 +168,7 @@ not_here! {
     get_pack_model(GetPackModelRequest) -> PackModel;
     list_pack_models(ListPackModelsRequest) -> ListPackModelsResponse;
     create_pack_specimen(CreatePackSpecimenRequest) -> PackSpecimen;
+    update_pack_specimen(UpdatePackSpecimenRequest) -> PackSpecimen;
     get_pack_specimen(GetPackSpecimenRequest) -> PackSpecimen;
     list_pack_specimens(ListPackSpecimensRequest) -> ListPackSpecimensResponse;
 }
