@@ -241,7 +241,7 @@ const TABLE: &[Row] = &[
         "02/03/25",
         &[
             ("02/03/25", Price("date"), Refused("NOT_A_DATE", &["year-month-day", "2026-03-02"])),
-            ("02/03/25", Specimen("firstUse"), Refused("NOT_A_MONTH", &["2025-11"])),
+            ("02/03/25", Specimen("firstUse"), Refused("NOT_A_DATE", &["year-month", "2025-11"])),
             ("02/03/25", SECONDS, Refused("DATE", &["ISO 8601"])),
         ],
     ),
@@ -412,17 +412,35 @@ async fn each_unclear_spelling_is_asked_about_or_echoed() -> anyhow::Result<()> 
     ring.end().await
 }
 
-/// A date with slashes is no time of a session either: the JSON door says which form it takes.
+/// What JSON itself cannot hold is told with what to write as well.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_session_is_dated_by_iso_8601() -> anyhow::Result<()> {
+async fn the_json_door_says_what_to_write() -> anyhow::Result<()> {
     let ring = Ring::on_sqlite().await?;
     ring.furnish(1).await?;
-    let body = include_str!("../fixtures/screw-drive-time.json").replace("2026-03-02T09:30:00Z", "02/03/25");
     let client = json::Client::new(ring.address());
-    let answer = client.post("/v1/trials", Some("tester-t01"), &body).await?;
-    let problem = answer.json()?.to_string();
-    assert_eq!(answer.status.as_u16(), 400, "{problem}");
-    assert!(problem.contains("performedTime") && problem.contains("02/03/25"), "{problem}");
-    assert!(problem.contains("RFC 3339"), "{problem}");
+    let sound = include_str!("../fixtures/screw-drive-time.json");
+    for (from, to, pointer, typed, words) in [
+        ("\"2026-03-02T09:30:00Z\"", "\"02/03/25\"", "/performedTime", "02/03/25", "2026-03-02T09:30:00Z"),
+        (
+            "{ \"asWritten\": \"2.61 s\" }",
+            "\"2.61 s\"",
+            "/arms/0/charges/0/runs/0/reading",
+            "2.61 s",
+            "{\"asWritten\":",
+        ),
+        ("\"INTEREST_NONE\"", "\"none\"", "/interest", "none", "INTEREST_NONE"),
+    ] {
+        let mut body: serde_json::Value = serde_json::from_str(sound)?;
+        let from: serde_json::Value = serde_json::from_str(from)?;
+        let place = body.pointer_mut(pointer).unwrap();
+        assert_eq!(*place, from);
+        *place = serde_json::from_str(to)?;
+        let answer = client.post("/v1/trials", Some("tester-t01"), &body.to_string()).await?;
+        let told = pointed(&answer)?;
+        assert_eq!(answer.status.as_u16(), 400);
+        let [(at, code, message)] = &told[..] else { panic!("{told:?}") };
+        assert_eq!((at.as_str(), code.as_str()), (pointer, "WRONG_TYPE"));
+        assert!(message.contains(typed) && message.contains(words), "{message}");
+    }
     ring.end().await
 }

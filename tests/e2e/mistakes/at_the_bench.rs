@@ -33,8 +33,9 @@ async fn bit_wears_during_the_session() -> anyhow::Result<()> {
     assert_eq!(last.position_count(), 17);
     let worn = ask(&ring, question(SCREWS)).await?;
     let row = worn.strata[0].testers.iter().find(|row| row.unit == "testers/t02").unwrap();
-    let cancelled = row.effect.as_ref().unwrap().estimate() / estimate(even.strata[0].headline.as_ref());
-    assert!((cancelled - 1.0).abs() < 1e-5, "wear of 1 % a screw moved the ratio by {cancelled}");
+    let moved = row.effect.as_ref().unwrap().estimate() / estimate(even.strata[0].headline.as_ref());
+    // Sixteen runs of K5 and then sixteen of K8 would have moved it by 17 %.
+    assert!((moved - 1.0).abs() < 0.002, "wear of 1 % a screw moved the ratio by {moved}");
 
     for run in wearing.arms[1].charges.iter_mut().flat_map(|c| &mut c.runs) {
         put(&mut run.conditions, "accessory_ref", v1::condition::Value::Text("bit 3".into()));
@@ -177,7 +178,8 @@ async fn a_stalled_pack_has_no_result() -> anyhow::Result<()> {
     ring.furnish(1).await?;
     let mut stalls = fixture(CUTS, 1)?;
     let run = &mut stalls.arms[0].charges[1].runs[0];
-    (run.reading, run.end_criterion) = (None, v1::EndCriterion::ToolStall.into());
+    run.reading = Some(v1::Quantity { as_written: "0 cuts".into(), ..Default::default() });
+    run.end_criterion = v1::EndCriterion::ToolStall.into();
     let kept = ring.accepted("t01", stalls).await?;
     assert_eq!(kept.arms[0].charges[1].runs[0].outcome, "failed_at_load");
     let answer = ask(&ring, question(CUTS)).await?;
@@ -257,7 +259,7 @@ async fn other_pulse_length_or_state_of_charge() -> anyhow::Result<()> {
     let lengths = shared(&answer, "pulse_duration");
     assert!(matches!(&lengths[..], [short, long] if short != long), "{lengths:?}");
     let out: Vec<_> = answer.left_out.iter().map(|l| (l.trials_count, l.message.as_str())).collect();
-    assert!(matches!(out[..], [(1, why)] if why.contains("state_of_charge")), "{out:?}");
+    assert!(matches!(out[..], [(1, why)] if why.contains("state of charge is 20 %")), "{out:?}");
     ring.end().await
 }
 

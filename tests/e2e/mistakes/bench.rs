@@ -53,7 +53,7 @@ pub(super) async fn trial(
     arms: &[Arm<'_>],
 ) -> anyhow::Result<v1::Trial> {
     let name = format!("methods/{method}/versions/1");
-    let asked = benchring_api::v1::GetMethodRequest { name: name.clone(), ..Default::default() };
+    let asked = v1::GetMethodRequest { name: name.clone(), ..Default::default() };
     let method = ring.methods().get_method(asked).await?.into_inner();
     let at = |level: &str, own: &[(&str, &str)]| -> Vec<v1::Condition> {
         let said = |id: &str| own.iter().chain(set).find(|(field, _)| *field == id).map(|(_, text)| *text);
@@ -114,6 +114,10 @@ pub(super) fn runs(trial: &mut v1::Trial) -> impl Iterator<Item = &mut v1::Trial
 /// Multiplies a reading.
 pub(super) fn scale(run: &mut v1::TrialRun, factor: f64) {
     let reading = run.reading.as_mut().unwrap();
+    if let Some(value) = &mut reading.value {
+        *value *= factor;
+        return;
+    }
     let (number, unit) = reading.as_written.split_once(' ').unwrap();
     let number: f64 = number.parse().unwrap();
     reading.as_written = format!("{:.6} {unit}", number * factor);
