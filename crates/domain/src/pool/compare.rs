@@ -155,8 +155,7 @@ impl Question {
         outside: &mut Reasons,
     ) -> Option<Result<Made<'a>, UnpooledStratum>> {
         let Asking { method, accepted, divisors, .. } = asking;
-        let counted: Vec<&EvidenceTrial> =
-            group.trials.iter().copied().filter(|t| t.counts()).collect();
+        let counted: Vec<&EvidenceTrial> = group.trials.iter().copied().filter(|t| t.counts()).collect();
         let Some(first) = counted.first() else {
             for trial in group.trials.iter().filter(|t| self.about(t)) {
                 outside.add(
