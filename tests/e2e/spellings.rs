@@ -402,6 +402,11 @@ async fn each_unclear_spelling_is_asked_about_or_echoed() -> anyhow::Result<()> 
     for (row, cases) in TABLE {
         for (text, place, told) in *cases {
             let outcome = typed(&ring, text, *place).await?;
+            for v in &outcome.violations {
+                if v.0.starts_with(&outcome.path) {
+                    eprintln!("SAID {}: {}", v.0, v.2);
+                }
+            }
             if let Some(wrong) = wrong(text, *told, &outcome) {
                 failures.push(format!("{row}: `{text}` in {place:?}: {wrong}"));
             }

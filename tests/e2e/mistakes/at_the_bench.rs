@@ -4,8 +4,8 @@ use benchring_api::v1;
 use benchring_tests::{Ring, by, fixture};
 
 use super::bench::{
-    Arm, CUTS, SCREWS, arm, ask, check, choice, estimate, finding, obstacles, only, put, quantity, question,
-    refused, runs, scale, shared, trial, width,
+    Arm, CUTS, SCREWS, arm, ask, check, choice, estimate, finding, noticed, obstacles, only, put, quantity,
+    question, refused, runs, scale, shared, trial, width,
 };
 
 /// The count of work done with the bit stands beside the position of every run, wear along the runs cancels where the packs
@@ -79,7 +79,8 @@ async fn warm_pack_straight_off_the_charger() -> anyhow::Result<()> {
     ring.furnish(1).await?;
     let mut warm = fixture(SCREWS, 1)?;
     put(&mut warm.arms[1].charges[0].conditions, "pack_start_temperature", quantity("31 °C"));
-    let told = finding(&ring, &warm, "state_doubtful").await?;
+    let told = noticed(&ring, &warm, "R14").await?;
+    assert_eq!(told.kind, "state_doubtful");
     assert!(told.field.starts_with("arms[1].charges[0]"), "{}", told.field);
     assert!(told.message.contains("13 K from the air at 18 °C"), "{}", told.message);
     assert!(told.question.starts_with("had the pack rested"), "{}", told.question);
@@ -98,13 +99,56 @@ async fn timed_runs_far_down_the_charge() -> anyhow::Result<()> {
     for run in late.arms[0].charges.iter_mut().flat_map(|c| &mut c.runs) {
         put(&mut run.conditions, "runs_since_charge", quantity("150"));
     }
-    let checked = check(&ring, &late).await?.trial.unwrap();
-    let asked = checked.findings.iter().find(|f| f.question == "were the packs recharged between rounds?");
-    let asked = asked.unwrap_or_else(|| panic!("{:?}", checked.findings));
+    let asked = noticed(&ring, &late, "R23").await?;
     assert!(asked.message.contains("down the charge"), "{}", asked.message);
     assert!(asked.message.contains("recharge between rounds"), "{}", asked.message);
-    let why: Vec<_> = checked.pooling_obstacles.iter().map(|o| o.reason.as_str()).collect();
-    assert_eq!(why, ["USED_CHARGE_APART"]);
+    assert_eq!(obstacles(&ring, &late).await?, ["USED_CHARGE_APART"]);
+    ring.end().await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn partial_charge_called_full() -> anyhow::Result<()> {
+    let ring = Ring::on_sqlite().await?;
+    ring.furnish(1).await?;
+    let larger = [("load_current", "1.6 A")];
+    let arms = [
+        arm("k5-1", &[&["88 Wh"], &["87.5 Wh"]]),
+        Arm { specimen: "k8-1", readings: &[&["141 Wh"], &["140 Wh"]], set: &larger },
+    ];
+    let full = trial(&ring, "discharge-energy", &[("open_circuit_voltage", "20.6 V")], &arms).await?;
+    assert!(obstacles(&ring, &full).await?.is_empty());
+    // 3.88 V a cell, called full.
+    let mut partial = full.clone();
+    put(&mut partial.arms[0].charges[0].conditions, "open_circuit_voltage", quantity("19.4 V"));
+    let asked = noticed(&ring, &partial, "R11").await?;
+    assert!(asked.message.contains("3.88 V") && asked.question.contains("partial"), "{asked:?}");
+    // Who says partial is not asked, and is not pooled.
+    put(&mut partial.arms[0].charges[0].conditions, "starting_state", choice("partial"));
+    assert_eq!(obstacles(&ring, &partial).await?, ["STARTING_STATE"]);
+    // No cell rests at 4.34 V.
+    let mut over = full;
+    put(&mut over.arms[0].charges[0].conditions, "open_circuit_voltage", quantity("21.7 V"));
+    let (field, _, message) = refused(&ring, &over).await?;
+    assert!(field.starts_with("arms[0].charges[0].conditions"), "{field}");
+    assert!(message.contains("4.34 V") && message.contains("5 cells"), "{message}");
+    ring.end().await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn hand_timing_of_short_events() -> anyhow::Result<()> {
+    let ring = Ring::on_sqlite().await?;
+    ring.furnish(1).await?;
+    let mut short = fixture(SCREWS, 1)?;
+    runs(&mut short).for_each(|run| scale(run, 0.5));
+    put(&mut short.conditions, "timing_method", choice("hand_stopwatch"));
+    let asked = noticed(&ring, &short, "R22").await?;
+    assert_eq!(asked.kind, "coarse_timing");
+    assert!(asked.message.contains("0.1 s") && asked.message.contains("film it"), "{}", asked.message);
+    assert!(!asked.question.is_empty(), "{asked:?}");
+    // Filmed, the same times are left in peace.
+    put(&mut short.conditions, "timing_method", choice("video_frames"));
+    let findings = check(&ring, &short).await?.trial.unwrap().findings;
+    assert!(findings.iter().all(|f| f.rule != "R22"), "{findings:?}");
     ring.end().await
 }
 

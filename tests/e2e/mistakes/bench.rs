@@ -146,6 +146,7 @@ pub(super) async fn check(ring: &Ring, trial: &v1::Trial) -> anyhow::Result<v1::
 /// The one violation: field, reason and message.
 pub(super) async fn refused(ring: &Ring, trial: &v1::Trial) -> anyhow::Result<(String, String, String)> {
     let checked = check(ring, trial).await?;
+    eprintln!("SAID {:?}", checked.violations);
     let [only] = &checked.violations[..] else { panic!("{:?}", checked.violations) };
     Ok((only.field.clone(), only.reason.clone(), only.message.clone()))
 }
@@ -154,8 +155,18 @@ pub(super) async fn refused(ring: &Ring, trial: &v1::Trial) -> anyhow::Result<(S
 pub(super) async fn finding(ring: &Ring, trial: &v1::Trial, kind: &str) -> anyhow::Result<v1::Finding> {
     let checked = check(ring, trial).await?;
     assert!(checked.violations.is_empty(), "{:?}", checked.violations);
+    eprintln!("SAID {:?}", checked.trial.as_ref().map(|t| &t.findings));
     let found = checked.trial.iter().flat_map(|t| &t.findings).find(|f| f.kind == kind);
     Ok(found.unwrap_or_else(|| panic!("no {kind}: {:?}", checked.trial)).clone())
+}
+
+/// What a consistency rule noticed in a trial that is taken.
+pub(super) async fn noticed(ring: &Ring, trial: &v1::Trial, rule: &str) -> anyhow::Result<v1::Finding> {
+    let checked = check(ring, trial).await?;
+    assert!(checked.violations.is_empty(), "{:?}", checked.violations);
+    eprintln!("SAID {:?}", checked.trial.as_ref().map(|t| &t.findings));
+    let found = checked.trial.iter().flat_map(|t| &t.findings).find(|f| f.rule == rule);
+    Ok(found.unwrap_or_else(|| panic!("no {rule}: {:?}", checked.trial.map(|t| t.findings))).clone())
 }
 
 /// Reasons why a trial that is taken would not be pooled.

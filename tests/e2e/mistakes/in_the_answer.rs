@@ -130,3 +130,31 @@ async fn up_to_n_percent_checked_against_a_mean() -> anyhow::Result<()> {
     assert!(overall.effect.is_none() && !overall.failed.is_empty(), "{overall:?}");
     ring.end().await
 }
+
+/// Who sends the same again under another name has run the same specimens, and so has no second vote; and the answer without
+/// each vote in turn shows how much hangs on one.
+#[tokio::test(flavor = "multi_thread")]
+async fn same_data_sent_twice_or_under_two_names() -> anyhow::Result<()> {
+    let ring = Ring::on_sqlite().await?;
+    ring.furnish(2).await?;
+    ring.accepted("t01", fixture(SCREWS, 1)?).await?;
+    let mut other = fixture(SCREWS, 2)?;
+    for run in other.arms[1].charges.iter_mut().flat_map(|c| &mut c.runs) {
+        scale(run, 0.8);
+    }
+    let first = ring.accepted("t02", other.clone()).await?;
+    let once = ask(&ring, question(SCREWS)).await?;
+    let again = ring.accepted("t03", other).await?;
+    let answer = ask(&ring, question(SCREWS)).await?;
+    let (stratum, headline) = only(&answer);
+    let basis = headline.basis.unwrap();
+    assert_eq!((basis.trials_count, basis.testers_count, basis.units_count), (3, 3, 2));
+    let row = stratum.testers.iter().find(|row| row.unit == "testers/t02").unwrap();
+    assert_eq!(row.testers, ["testers/t02", "testers/t03"]);
+    assert!(row.trials.contains(&first.name) && row.trials.contains(&again.name), "{row:?}");
+    let equal = |answer: &v1::ComparePacksResponse| only(answer).0.equal_vote.as_ref().unwrap().estimate();
+    assert!((equal(&answer) / equal(&once) - 1.0).abs() < 1e-9, "a copy is no second vote");
+    let without_one = stratum.leave_one_out.as_ref().unwrap();
+    assert!(without_one.upper() / without_one.lower() > 1.2, "{without_one:?}");
+    ring.end().await
+}

@@ -5,8 +5,8 @@ use benchring_tests::{Ring, fixture, json};
 use serde_json::Value;
 
 use super::bench::{
-    Arm, CUTS, SCREWS, arm, ask, check, estimate, finding, obstacles, only, put, quantity, question, refused,
-    runs, scale, trial,
+    Arm, CUTS, SCREWS, arm, ask, estimate, finding, noticed, obstacles, only, put, quantity, question,
+    refused, runs, scale, trial,
 };
 
 #[tokio::test(flavor = "multi_thread")]
@@ -57,7 +57,9 @@ async fn seconds_and_minutes() -> anyhow::Result<()> {
         let (a, b) = ([time(40.0), time(41.0)], [time(64.0), time(65.6)]);
         let (k5, k8) = (format!("k5-{n}"), format!("k8-{n}"));
         let set = [("mean_input_power", "60 W")];
-        let arms = [arm(&k5, &[&[&a[0]], &[&a[1]]]), arm(&k8, &[&[&b[0]], &[&b[1]]])];
+        let (a, b) = (a.each_ref().map(|t| [t.as_str()]), b.each_ref().map(|t| [t.as_str()]));
+        let (a, b) = ([&a[0][..], &a[1]], [&b[0][..], &b[1]]);
+        let arms = [arm(&k5, &a), arm(&k8, &b)];
         ring.accepted(&format!("t0{n}"), trial(&ring, method, &set, &arms).await?).await?;
     }
     let answer = ask(&ring, question(method)).await?;
@@ -144,14 +146,14 @@ async fn maximum_voltage_taken_as_nominal() -> anyhow::Result<()> {
     let volts = serde_json::json!({"value": 20, "unit": "V"});
     let kept = pack(&ring, "k5-max", &[("labelVoltage", volts.clone()), ("nominalVoltage", volts)]).await?;
     let told = kept["findings"].as_array().unwrap();
-    for (field, words, suggestion) in [
-        ("rated_energy", "5 A·h x 20 V = 100 W·h", "100 W·h"),
-        ("nominal_voltage", "the charged voltage of a lithium-ion cell", "18 V"),
-        ("label_voltage_kind", "a maximum voltage and not a nominal one", "maximum"),
+    for (rule, field, words, suggestion) in [
+        ("R01", "rated_energy", "5 A·h x 20 V = 100 W·h", "100 W·h"),
+        ("R02", "nominal_voltage", "the charged voltage of a lithium-ion cell", "18 V"),
+        ("R03", "label_voltage_kind", "a maximum voltage and not a nominal one", "maximum"),
     ] {
         let found = told.iter().find(|f| f["field"] == field).unwrap_or_else(|| panic!("{field}: {told:?}"));
         assert!(found["message"].as_str().unwrap().contains(words), "{found}");
-        assert_eq!(found["suggestion"], suggestion);
+        assert_eq!((&found["rule"], &found["suggestion"]), (&rule.into(), &suggestion.into()));
         assert!(found["question"].as_str().unwrap().ends_with('?'));
     }
     ring.end().await
@@ -266,6 +268,8 @@ async fn dead_or_aged_specimen() -> anyhow::Result<()> {
         sent.arms[0].pack_specimen = "packSpecimens/k5-old".into();
         sent.arms[0].charges.iter_mut().flat_map(|c| &mut c.runs).for_each(|run| scale(run, 0.72));
     }
+    let told = noticed(&ring, &measured, "R09").await?;
+    assert!(told.message.contains("5 A·h") && told.question.is_empty(), "an aged pack is data: {told:?}");
     for sent in [measured, work] {
         ring.accepted("t01", sent).await?;
     }
