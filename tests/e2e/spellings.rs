@@ -82,6 +82,7 @@ const TABLE: &[Row] = &[
         "C",
         &[
             ("18 C", AIR, Taken(18.0, "Cel")),
+            ("18000 C", CAPACITY, Taken(5.0, "A.h")),
             ("18 C", SECONDS, Refused("UNIT_AMBIGUOUS", &["coulomb", "degree Celsius", "C-rate"])),
             (
                 "5 C",
@@ -414,6 +415,21 @@ async fn each_unclear_spelling_is_asked_about_or_echoed() -> anyhow::Result<()> 
     }
     assert!(failures.is_empty(), "{failures:#?}");
     assert_eq!(ring.data_version().await?, before, "a check keeps nothing");
+    ring.end().await
+}
+
+/// A number beyond a hard limit is refused with the unit that would explain it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_refusal_offers_the_unit_that_explains_the_number() -> anyhow::Result<()> {
+    let ring = Ring::on_sqlite().await?;
+    ring.furnish(1).await?;
+    for (text, place, offered) in
+        [("68 °C", AIR, "was 68 °F (20 °C) read?"), ("4 mm", DEPTH, "or 4 in (101.6 mm) read?")]
+    {
+        let outcome = typed(&ring, text, place).await?;
+        let failed = wrong(text, Refused("OUT_OF_LIMITS", &[offered]), &outcome);
+        assert_eq!(failed, None);
+    }
     ring.end().await
 }
 
