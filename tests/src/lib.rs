@@ -9,6 +9,7 @@ use std::sync::Arc;
 
 use anyhow::Context as _;
 use benchring_api::v1;
+use benchring_api::v1::method_service_client::MethodServiceClient;
 use benchring_api::v1::moderation_service_client::ModerationServiceClient;
 use benchring_api::v1::pack_service_client::PackServiceClient;
 use benchring_api::v1::pool_service_client::PoolServiceClient;
@@ -125,6 +126,11 @@ impl Ring {
     /// Decisions.
     pub fn moderation(&self) -> ModerationServiceClient<Channel> {
         ModerationServiceClient::new(self.channel())
+    }
+
+    /// Methods.
+    pub fn methods(&self) -> MethodServiceClient<Channel> {
+        MethodServiceClient::new(self.channel())
     }
 
     /// Packs.

@@ -56,8 +56,6 @@ pub(super) struct PooledSet {
     pub(super) votes: Vec<Estimate>,
     /// Levels of the trials on the scale of contrasts; none where divisors change them.
     pub(super) levels: Vec<RawLevel>,
-    /// Specimens of the pair whose arms dropped out because every scored run is a bound.
-    pub(super) all_censored: Vec<String>,
     pub(super) notes: Notes,
 }
 
@@ -86,7 +84,8 @@ impl Pooling<'_> {
         trials: &[&EvidenceTrial],
         units: &BTreeMap<TesterId, TesterId>,
     ) -> StoppedOtherwise {
-        let wholly = !set.all_censored.is_empty();
+        let mut arms = trials.iter().flat_map(|t| self.question.arms_of(t));
+        let wholly = arms.any(|arm| arm.exact == 0 && arm.censored > 0);
         if set.effect.basis.censored_runs == 0 && !wholly {
             return StoppedOtherwise::default();
         }
@@ -185,12 +184,6 @@ impl Pooling<'_> {
             }),
             equal_vote: answer.equal_vote.as_ref().map(|e| told(scale, e.estimate, e.lower, e.upper)),
             without_blocked,
-            all_censored: weighed
-                .iter()
-                .flat_map(|w| &w.all_censored)
-                .filter(|arm| self.of_pair(arm))
-                .map(|arm| arm.specimen.name())
-                .collect(),
             notes: Notes {
                 warnings: answer.warnings.clone(),
                 zero_spread: used.iter().filter(|w| w.zero_spread).count(),

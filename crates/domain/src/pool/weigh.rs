@@ -36,8 +36,6 @@ pub(super) struct Weighed<'a> {
     pub(super) pair: PairTrial<TesterId, PackModelId>,
     /// The arms behind `pair.arms`, in its order.
     pub(super) arms: Vec<&'a ArmSummary>,
-    /// Arms that dropped out because every scored run is a bound.
-    pub(super) all_censored: Vec<&'a ArmSummary>,
     /// The spread of its readings stood below what the instrument can show.
     pub(super) zero_spread: bool,
 }
@@ -63,15 +61,11 @@ pub(super) fn weigh<'a>(
     let own = trial_spread(method, summary, spread.from_censored_arms);
     let censored = stopped != Stopped::LeftOut && summary.arms.iter().any(|arm| arm.censored > 0);
     let mut kept = Vec::new();
-    let mut all_censored = Vec::new();
     for arm in &summary.arms {
         if divisors.pair_only() && arm.pack_model != question.pack_a && arm.pack_model != question.pack_b {
             continue;
         }
         let moments = moments_of(method, arm);
-        if moments.is_none() && arm.censored > 0 && stopped != Stopped::AtLimit {
-            all_censored.push(arm);
-        }
         let estimate = match &moments {
             Some(moments) => {
                 estimate(method, arm, moments, own.as_ref(), spread, censored.then_some(stopped))?
@@ -94,7 +88,6 @@ pub(super) fn weigh<'a>(
         trial,
         pair: PairTrial { unit: unit.clone(), arms: pair_arms, order, df },
         arms,
-        all_censored,
         zero_spread: own.is_some_and(|own| own.zero_spread),
     })
 }

@@ -4,14 +4,14 @@ use std::collections::BTreeMap;
 
 use benchring_domain::disclosure::Acquired;
 use benchring_domain::id::{MethodRef, PackModelId, PackSpecimenId, TesterId, TrialId};
-use benchring_domain::method::{Catalogue, Method};
+use benchring_domain::method::{Catalogue, Method, Outcome};
 use benchring_domain::pack::{LabelVoltageKind, PackModel};
 use benchring_domain::pool::answer::{Answer, EffectScale, Interval, PercentForms};
 use benchring_domain::pool::{Evidence, EvidenceTrial, MeasuredAmounts, NoAnswer, QuestionDraft};
 use benchring_domain::quantity::{Dimension, Quantity, Written};
 use benchring_domain::standing::Standing;
 use benchring_domain::trial::OrderDesign;
-use benchring_domain::trial::summary::{ArmSummary, ClassBasis, TrialSummary};
+use benchring_domain::trial::summary::{ArmSummary, ClassBasis, ScoredReading, TrialSummary};
 use benchring_stats::arm::{ArmMoments, Reading};
 use benchring_stats::contrast::Scale;
 
@@ -177,4 +177,33 @@ fn scales_agree_with_the_methods() {
     );
     let answer = ask(draft(SCREWS, "k5", "k8"), &catalogue, &e).unwrap();
     assert_eq!(answer.strata[0].headline.scale, EffectScale::DurationRatio);
+}
+
+/// An arm with stopped runs: exact readings, then limits with their end, all on one charge of timed work.
+pub(crate) fn stopped_arm(pack: &str, specimen: &str, exact: &[f64], stopped: &[(f64, &str)]) -> ArmSummary {
+    let mut one = if exact.is_empty() {
+        let base = arm(pack, specimen, &[&[1.0]]);
+        ArmSummary { exact: 0, charges: 0, mean: None, mean_ln: None, outcomes: BTreeMap::new(), ..base }
+    } else {
+        arm(pack, specimen, &[exact])
+    };
+    let reading =
+        |value: f64, outcome| ScoredReading { value, outcome, depends_on_pack: outcome != Outcome::Exact };
+    let charge = exact.iter().map(|v| reading(*v, Outcome::Exact));
+    let limits = stopped.iter().map(|(v, _)| reading(*v, Outcome::RightCensored));
+    one.readings = Some(vec![charge.chain(limits).collect()]);
+    one.censored = u32::try_from(stopped.len()).unwrap();
+    for (_, end) in stopped {
+        *one.outcomes.entry(format!("right_censored/{end}")).or_insert(0) += 1;
+    }
+    one
+}
+
+/// A question about `tester`s' arms, one trial each, packs `k5` and `k8`.
+pub(crate) fn trials(method: &Method, arms: &[(&str, Vec<ArmSummary>)]) -> Evidence {
+    let trials = arms
+        .iter()
+        .map(|(tester, arms)| trial(&format!("by-{tester}"), tester, method, arms.clone()))
+        .collect();
+    evidence(method, trials, vec![pack("k5", "5 Ah"), pack("k8", "8 Ah")])
 }

@@ -2,9 +2,14 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on has failed")]
 
+mod classes;
 mod community;
+mod completion;
 mod left_out;
+mod levels;
 mod measured;
+mod normalisations;
 mod sentences;
+mod stopped;
 mod versions;
 mod worked_numbers;

@@ -1,7 +1,10 @@
 //! A sentence says what the numbers say: number and direction are read back from it.
 
+use benchring_domain::id::PackModelId;
 use benchring_domain::pool::answer::{Basis, EffectScale, Interval, PooledEffect};
-use benchring_domain::pool::wording::{Subject, percent_forms, sentence};
+use benchring_domain::pool::completion::{CompletionTable, FailedDifference, PackCompletion, Runs};
+use benchring_domain::pool::wording::{Subject, completion_sentence, percent_forms, sentence};
+use benchring_stats::completion::{Share, two_shares};
 use proptest::prelude::*;
 
 fn effect(scale: EffectScale, estimate: f64, lower: f64, upper: f64) -> PooledEffect {
@@ -88,5 +91,43 @@ proptest! {
             prop_assert!(text.contains("less time") || text.contains("more time"));
             prop_assert!(text.contains("a rate gain of"));
         }
+    }
+}
+
+proptest! {
+    /// Failures: points and direction, and no claim where none is shown.
+    #[test]
+    fn failures_read_back(failed_a in 0..=20u32, failed_b in 0..=20u32) {
+        let told = |events: u32| Interval::new(f64::from(events) / 20.0, 0.0, 1.0);
+        let d = two_shares(Share::new(failed_a, 20).unwrap(), Share::new(failed_b, 20).unwrap(), 0.95).unwrap();
+        let pack = |id: &str, failed: u32| PackCompletion {
+            pack_model: PackModelId::parse(id).unwrap(),
+            runs: Runs { planned: 20, recorded: 20, exact: 20 - failed, failed, ..Runs::default() },
+            failed: Some(told(failed)),
+            failed_or_not_run: None,
+        };
+        let table = CompletionTable {
+            level: 0.95,
+            packs: [pack("k5", failed_a), pack("k8", failed_b)],
+            testers: vec![],
+            failed: Some(FailedDifference {
+                difference: Interval::new(d.difference, d.lower, d.upper),
+                p: None,
+                scatter_of_units: false,
+                trials: 1,
+                units: 1,
+            }),
+            failed_or_not_run: None,
+            exclusions_p: None,
+        };
+        let text = completion_sentence(&subject(), &table);
+        let (estimate, low, high) = read_back(&text);
+        for (got, share) in [(estimate, d.difference), (low, d.lower), (high, d.upper)] {
+            prop_assert!((got - 100.0 * share).abs() <= 0.0501, "{} read from {}", got, text);
+        }
+        let shown = d.lower > 0.0 || d.upper < 0.0;
+        prop_assert_eq!(shown, !text.starts_with("no difference"), "{}", text);
+        let share = format!("K8: {} of 20 planned runs exact, {failed_b} failed", 20 - failed_b);
+        prop_assert!(text.contains(&share), "{}", text);
     }
 }

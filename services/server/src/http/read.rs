@@ -122,7 +122,9 @@ fn shortened_to(text: &str, most: usize) -> String {
 /// Names every field of `tree` that cannot be one of `kind`.
 fn walk(kind: &MessageDescriptor, tree: &Json, path: &str, broken: &mut Violations) {
     let Json::Object(fields) = tree else {
-        broken.add(path, "WRONG_TYPE", format!("is {}, expected a JSON object", sort(tree)));
+        let due = object(kind);
+        let shown = shortened(&tree.to_string());
+        broken.add(path, "WRONG_TYPE", format!("`{shown}` is {}, and an object is due{due}", sort(tree)));
         return;
     };
     for (key, value) in fields {
@@ -182,8 +184,40 @@ fn alone(
     let one = Json::Object([(key.to_owned(), value)].into_iter().collect());
     if let Err(error) = DynamicMessage::deserialize(kind.clone(), one) {
         let value = shortened(&shown.to_string());
-        broken.add(path, "WRONG_TYPE", format!("`{value}` cannot be read: {}", said(&error)));
+        let field = kind.get_field_by_json_name(key).or_else(|| kind.get_field_by_name(key));
+        let due = field.map(|field| due(&field.kind())).unwrap_or_default();
+        broken.add(path, "WRONG_TYPE", format!("`{value}` cannot be read: {}{due}", said(&error)));
     }
+}
+
+/// What to write in a field of this kind.
+fn due(kind: &Kind) -> String {
+    match kind {
+        Kind::Message(kind) if kind.full_name() == "google.protobuf.Timestamp" => {
+            "; write date and time as RFC 3339 (ISO 8601) has them, year first, such as \
+             \"2026-03-02T09:30:00Z\""
+                .to_owned()
+        }
+        Kind::Message(kind) => object(kind),
+        Kind::Enum(kind) => {
+            let names: Vec<_> =
+                kind.values().filter(|v| v.number() != 0).map(|v| v.name().to_owned()).collect();
+            format!("; choose {}", names.join(", "))
+        }
+        Kind::Bool => "; write true or false".to_owned(),
+        Kind::String | Kind::Bytes => "; write a text in quotation marks".to_owned(),
+        Kind::Double | Kind::Float => "; write a number alone, with a point as decimal mark".to_owned(),
+        _ => "; write a whole number".to_owned(),
+    }
+}
+
+/// How an object of this kind is written.
+fn object(kind: &MessageDescriptor) -> String {
+    if kind.full_name() == "benchring.v1.Quantity" {
+        return "; write {\"asWritten\": \"6 mm\"} or {\"value\": 6, \"unit\": \"mm\"}".to_owned();
+    }
+    let fields: Vec<_> = kind.fields().map(|f| format!("`{}`", f.json_name())).collect();
+    format!("; its fields are {}", fields.join(", "))
 }
 
 fn join(path: &str, field: &str) -> String {
