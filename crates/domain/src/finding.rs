@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::disclosure::words;
+use crate::rule::RuleId;
 
 words!(
     /// The kind of a finding.
@@ -25,8 +26,12 @@ words!(
         ClockSkew = "clock_skew",
         /// A typed state that the numbers contradict.
         StateDoubtful = "state_doubtful",
-        /// A descriptor that does not fit the others.
+        /// A number that does not fit the others.
         Inconsistent = "inconsistent",
+        /// A run far from the others of its arm.
+        Outlier = "outlier",
+        /// Timing too coarse for what was timed.
+        CoarseTiming = "coarse_timing",
     }
 );
 
@@ -45,9 +50,22 @@ pub struct Finding {
     /// A correction to offer, such as "2.6 s"; empty where there is none.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub suggestion: String,
+    /// The consistency rule that noticed it, where one did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rule: Option<RuleId>,
 }
 
 impl Finding {
+    /// A finding of a rule that asks nothing yet.
+    pub(crate) fn by(rule: RuleId, kind: FindingKind, field: String, message: String) -> Self {
+        Self { rule: Some(rule), ..Self::of(kind, field, message) }
+    }
+
+    /// A finding of no rule, that asks nothing yet.
+    pub(crate) fn of(kind: FindingKind, field: String, message: String) -> Self {
+        Self { kind, field, message, question: String::new(), suggestion: String::new(), rule: None }
+    }
+
     /// Whether the tester is asked to confirm or correct.
     pub fn asks(&self) -> bool {
         !self.question.is_empty()

@@ -18,6 +18,7 @@ pub mod pool;
 pub mod price;
 pub mod quantity;
 pub mod reason;
+pub mod rule;
 pub mod standing;
 mod text;
 pub mod tool;

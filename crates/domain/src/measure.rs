@@ -67,10 +67,11 @@ impl<'a> Due<'a> {
                 part,
                 reason::OUT_OF_LIMITS,
                 format!(
-                    "{} of {} is {side} {}, the limit of what is taken: check the number and its unit",
+                    "{} of {} is {side} {}, the limit of what is taken: check the number and its unit{}",
                     self.what,
                     said(quantity),
                     with_unit(limit, self.dimension.canonical()),
+                    self.likely(quantity).map(|likely| format!("; was {likely} read?")).unwrap_or_default(),
                 ),
             );
         }
@@ -101,18 +102,44 @@ impl<'a> Due<'a> {
         }
         let (side, limit) = beyond(self.soft, quantity.canonical());
         let limit = with_unit(limit, self.dimension.canonical());
+        let message = format!(
+            "{} of {} is {side} {limit}, the end of the usual range: confirm or correct it",
+            self.what,
+            said(quantity)
+        );
+        let likely = self.likely(quantity);
         Some(Finding {
-            kind: FindingKind::SoftLimit,
-            field: path.to_owned(),
-            message: format!(
-                "{} of {} is {side} {limit}, the end of the usual range: confirm or correct it",
-                self.what,
-                said(quantity)
-            ),
-            question: format!("is {} right for the {}?", said(quantity), self.what),
-            suggestion: String::new(),
+            question: match &likely {
+                Some(likely) => format!("is it {}, or was {likely} read?", said(quantity)),
+                None => format!("is {} right for the {}?", said(quantity), self.what),
+            },
+            suggestion: likely.unwrap_or_default(),
+            ..Finding::of(FindingKind::SoftLimit, path.to_owned(), message)
         })
     }
+
+    /// The same number in the one other unit that puts it in the usual range, if there is exactly one: 68 typed in °C is
+    /// 68 °F.
+    fn likely(self, quantity: &Quantity) -> Option<String> {
+        let others = in_other_units(quantity, self.accepted);
+        let mut usual = others.iter().filter(|other| self.soft.contains(other.canonical()));
+        match (usual.next(), usual.next()) {
+            (Some(one), None) => Some(said(one)),
+            _ => None,
+        }
+    }
+}
+
+/// The number of a quantity read in each other unit taken: what it would be, had the unit been mistyped.
+pub(crate) fn in_other_units(quantity: &Quantity, accepted: Option<&[String]>) -> Vec<Quantity> {
+    let dimension = quantity.dimension();
+    let others = dimension.units().iter().filter(|unit| unit.ucum != quantity.unit().ucum);
+    let taken = others.filter(|unit| accepted.is_none_or(|codes| codes.iter().any(|code| code == unit.ucum)));
+    let read = |unit: &Unit| {
+        let written = Written { value: Some(quantity.value()), unit: unit.ucum, as_written: "" };
+        Quantity::read(dimension, None, &written).ok()
+    };
+    taken.filter_map(read).collect()
 }
 
 fn beyond(limits: Limits, value: f64) -> (&'static str, f64) {

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::reason;
+use crate::rule::RuleId;
 
 /// One broken rule: where, which, and what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -13,6 +14,8 @@ pub struct Violation {
     pub reason: &'static str,
     /// Names the value, the limit and the remedy; lower case, no full stop.
     pub message: String,
+    /// The consistency rule that refuses, where one does.
+    pub rule: Option<RuleId>,
 }
 
 /// Every broken rule of one input, up to [`Violations::MOST`]; how many more there are is its last entry.
@@ -28,7 +31,18 @@ impl Violations {
 
     /// Notes one broken rule.
     pub fn add(&mut self, field: impl Into<String>, reason: &'static str, message: impl Into<String>) {
-        self.push(Violation { field: field.into(), reason, message: message.into() });
+        self.push(Violation { field: field.into(), reason, message: message.into(), rule: None });
+    }
+
+    /// Notes one broken consistency rule.
+    pub(crate) fn add_by(
+        &mut self,
+        rule: RuleId,
+        field: impl Into<String>,
+        reason: &'static str,
+        message: impl Into<String>,
+    ) {
+        self.push(Violation { field: field.into(), reason, message: message.into(), rule: Some(rule) });
     }
 
     /// Whether further broken rules are counted only: nobody need word them.
@@ -36,7 +50,7 @@ impl Violations {
         self.listed.len() > Self::MOST
     }
 
-    fn push(&mut self, violation: Violation) {
+    pub(crate) fn push(&mut self, violation: Violation) {
         if self.listed.len() < Self::MOST {
             self.listed.push(violation);
         } else {
@@ -51,6 +65,7 @@ impl Violations {
             field: String::new(),
             reason: reason::MORE_NOT_LISTED,
             message: format!("{} more broken rules are not listed: correct these and check again", self.more),
+            rule: None,
         });
     }
 

@@ -18,6 +18,7 @@ mod models;
 mod packs;
 mod settings;
 mod span;
+mod specimen_measures;
 mod tools;
 mod trial_list;
 mod trials;

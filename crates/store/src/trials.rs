@@ -183,7 +183,7 @@ impl Store {
         let specimens = self.pack_specimen_get_many(specimens).await?;
         let tool_models = self.tool_model_get_many(tool_models).await?;
         let tool_models = tool_models.into_iter().map(|(id, row)| (id, row.model)).collect();
-        Ok(References { specimens, tool_models })
+        Ok(References { specimens, tool_models, ..References::default() })
     }
 
     /// The trial as it was when a request was answered with it.

@@ -4,6 +4,7 @@ use benchring_domain::finding::Finding;
 use benchring_domain::method::Limits;
 use benchring_domain::price::{Price, PriceDraft};
 use benchring_domain::quantity::{Dimension, Quantity, Written};
+use benchring_domain::rule::RuleId;
 use benchring_domain::trial::QuantityDraft;
 use benchring_domain::violation::Violations;
 
@@ -88,20 +89,26 @@ pub fn violations_to_wire(broken: Violations) -> Vec<v1::Violation> {
             field: violation.field,
             reason: violation.reason.to_owned(),
             message: violation.message,
+            rule: rule_to_wire(violation.rule),
         })
         .collect()
 }
 
 /// Writes what a check noticed.
 pub fn finding_to_wire(finding: &Finding) -> v1::Finding {
-    let Finding { kind, field, message, question, suggestion } = finding;
+    let Finding { kind, field, message, question, suggestion, rule } = finding;
     v1::Finding {
         kind: kind.id().to_owned(),
         field: field.clone(),
         message: message.clone(),
         question: question.clone(),
         suggestion: suggestion.clone(),
+        rule: rule_to_wire(*rule),
     }
+}
+
+fn rule_to_wire(rule: Option<RuleId>) -> String {
+    rule.map(|rule| rule.id().to_owned()).unwrap_or_default()
 }
 
 #[cfg(test)]

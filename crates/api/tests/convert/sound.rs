@@ -127,6 +127,7 @@ fn arm(arm: usize) -> v1::TrialArm {
             quantity("pack_start_temperature", 19.5, "°C"),
         ],
         runs: (0..8).map(|i| run(charge, i)).collect(),
+        ..v1::TrialCharge::default()
     };
     v1::TrialArm {
         pack_specimen: ["packSpecimens/k4-1", "packSpecimens/k8-1"][arm].into(),

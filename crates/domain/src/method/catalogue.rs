@@ -12,9 +12,10 @@ use super::embedded::FILES;
 use super::file::Method;
 use super::load::{DICTIONARY, Loaded, WORK, load};
 use super::problem::{CatalogueError, Problems};
-use super::terms::Level;
+use super::terms::{Level, ResponseKind};
 use super::work::{AssumedPower, DemandClass, Work};
 use crate::id::{MethodId, MethodRef};
+use crate::quantity::Dimension;
 use crate::trial::Conditions;
 
 /// Every method version with the dictionary they share. Only checked files make one.
@@ -135,6 +136,14 @@ impl Catalogue {
     /// The current version of every method, by id.
     pub fn current_methods(&self) -> impl Iterator<Item = &Method> {
         self.methods().filter(|method| self.current(&method.id) == Some(method))
+    }
+
+    /// Current methods that measure what a pack holds: a charge or an energy, one discharge a run.
+    pub fn discharges(&self) -> impl Iterator<Item = &Method> {
+        self.current_methods().filter(|method| {
+            let holds = matches!(method.response.measure.dimension, Dimension::Charge | Dimension::Energy);
+            holds && method.run_is_charge && method.response.kind == ResponseKind::PerCharge
+        })
     }
 
     /// A method version.

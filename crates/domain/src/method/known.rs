@@ -46,6 +46,13 @@ pub const DEMAND_CLASS: &str = "demand_class";
 /// Current drawn by a load.
 pub const LOAD_CURRENT: &str = "load_current";
 
+/// Charge delivered in a run.
+pub const CHARGE_DELIVERED: &str = "charge_delivered";
+/// Energy taken from the mains for a charge.
+pub const MAINS_ENERGY: &str = "mains_energy";
+/// How many were timed together.
+pub const TIMING_BATCH: &str = "timing_batch";
+
 /// Choice list of tool types.
 pub const TOOL_TYPES: &str = "tool_type";
 /// Choice list of cell formats.
@@ -59,6 +66,10 @@ pub const FULL_RESTED: &str = "full_rested";
 pub const FULL_WARM: &str = "full_warm";
 /// Charged, then stored for more than a week.
 pub const FULL_STORED: &str = "full_stored";
+/// Used up until its own electronics stopped it.
+pub const DISCHARGED: &str = "discharged_to_cutoff";
+/// The states that are a full charge.
+pub const FULL: [&str; 3] = [FULL_RESTED, FULL_WARM, FULL_STORED];
 
 /// Field, kind and level that rules in code rest on.
 pub(super) const FIELDS: &[(&str, FieldKind, Level)] = &[
@@ -83,11 +94,18 @@ pub(super) const FIELDS: &[(&str, FieldKind, Level)] = &[
     (ENERGY_DELIVERED, FieldKind::Quantity, Level::Run),
     (DEMAND_CLASS, FieldKind::Choice, Level::Trial),
     (LOAD_CURRENT, FieldKind::Quantity, Level::Run),
+    (CHARGE_DELIVERED, FieldKind::Quantity, Level::Run),
+    (MAINS_ENERGY, FieldKind::Quantity, Level::Run),
+    (TIMING_BATCH, FieldKind::Quantity, Level::Trial),
 ];
 
 /// Choices that rules in code rest on, with their list.
-pub(super) const CHOICES: &[(&str, &str)] =
-    &[(STARTING_STATE, FULL_RESTED), (STARTING_STATE, FULL_WARM), (STARTING_STATE, FULL_STORED)];
+pub(super) const CHOICES: &[(&str, &str)] = &[
+    (STARTING_STATE, FULL_RESTED),
+    (STARTING_STATE, FULL_WARM),
+    (STARTING_STATE, FULL_STORED),
+    (STARTING_STATE, DISCHARGED),
+];
 
 /// Choice lists that stand without a field of their own.
 pub(super) const LISTS: &[&str] = &[TOOL_TYPES, CELL_FORMATS, CHEMISTRIES];

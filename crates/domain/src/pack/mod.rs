@@ -1,6 +1,7 @@
 //! Pack models and pack specimens.
 
-mod consistency;
+pub(crate) mod consistency;
+pub(crate) mod dates;
 mod model;
 mod specimen;
 

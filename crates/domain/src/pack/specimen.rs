@@ -3,8 +3,9 @@
 use crate::clock::Timestamp;
 use crate::disclosure::Acquired;
 use crate::id::{PackModelId, PackSpecimenId, TesterId};
-use crate::pack::{PackModel, PackSpecimen, PackSpecimenDraft};
+use crate::pack::{PackModel, PackSpecimen, PackSpecimenDraft, dates};
 use crate::reason;
+use crate::rule::RuleId;
 use crate::text::{TextRule, listed, quoted};
 use crate::violation::Violations;
 
@@ -35,6 +36,7 @@ impl PackSpecimenDraft {
         if !self.first_use.is_empty() {
             check_month(&self.first_use, now, &mut broken);
         }
+        check_manufacture(&self.date_code, &self.first_use, now, &mut broken);
         let cycle_count = self.cycle_count.and_then(|count| u32::try_from(count).ok());
         if let Some(count) = self.cycle_count.filter(|count| !(0..=MOST_CYCLES).contains(count)) {
             broken.add(
@@ -105,8 +107,7 @@ impl PackSpecimenDraft {
 
 /// A month such as `2025-11`, not ahead of the clock and not before lithium-ion cells were sold (1991).
 fn check_month(text: &str, now: Timestamp, broken: &mut Violations) {
-    let month = (text.len() == 7).then(|| format!("{text}-01").parse::<jiff::civil::Date>().ok()).flatten();
-    let Some(month) = month else {
+    let Some((month, _)) = dates::month(text) else {
         broken.add(
             "first_use",
             reason::NOT_A_DATE,
@@ -114,14 +115,12 @@ fn check_month(text: &str, now: Timestamp, broken: &mut Violations) {
         );
         return;
     };
-    // A day of room: somewhere on Earth the month has begun already.
-    let today = jiff::tz::TimeZone::UTC.to_datetime(now).date();
-    let latest = today.tomorrow().unwrap_or(today);
-    if month > latest {
-        broken.add(
+    if month > latest(now) {
+        broken.add_by(
+            RuleId::R19,
             "first_use",
             reason::TIME_AHEAD,
-            format!("{text} lies ahead of today, {today}: give the month of the first use"),
+            format!("{text} lies ahead of today, {}: give the month of the first use", today(now)),
         );
     } else if month.year() < 1991 {
         broken.add(
@@ -130,4 +129,41 @@ fn check_month(text: &str, now: Timestamp, broken: &mut Violations) {
             format!("{text} lies before 1991: give the month of the first use, year first"),
         );
     }
+}
+
+/// The date of manufacture, where it can be read, is not ahead of the clock and not after the first use.
+fn check_manufacture(date_code: &str, first_use: &str, now: Timestamp, broken: &mut Violations) {
+    let Some((made, _)) = dates::days(date_code) else { return };
+    if made > latest(now) {
+        broken.add_by(
+            RuleId::R19,
+            "date_code",
+            reason::TIME_AHEAD,
+            format!(
+                "the date of manufacture {date_code} lies ahead of today, {}: write year and month as 2025-11 or year and week as 2025-W07, or the code as printed",
+                today(now)
+            ),
+        );
+    } else if let Some((_, used)) = dates::month(first_use)
+        && made > used
+    {
+        broken.add_by(
+            RuleId::R19,
+            "first_use",
+            reason::CONTRADICTION,
+            format!(
+                "first used in {first_use}, and made later, in {date_code}: correct whichever is wrong, year first (a day or month may be swapped)"
+            ),
+        );
+    }
+}
+
+fn today(now: Timestamp) -> jiff::civil::Date {
+    jiff::tz::TimeZone::UTC.to_datetime(now).date()
+}
+
+/// A day of room: somewhere on Earth it is tomorrow already.
+fn latest(now: Timestamp) -> jiff::civil::Date {
+    let today = today(now);
+    today.tomorrow().unwrap_or(today)
 }

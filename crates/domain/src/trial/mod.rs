@@ -16,9 +16,10 @@ use crate::clock::Timestamp;
 use crate::disclosure::{Interest, Licence, words};
 use crate::finding::Finding;
 use crate::id::{MethodRef, PackSpecimenId, ToolModelId};
+use crate::method::Method;
 use crate::method::Outcome;
 use crate::pack::{PackModel, PackSpecimen};
-use crate::quantity::Quantity;
+use crate::quantity::{Dimension, Quantity};
 use crate::tool::ToolModel;
 
 /// Version of the JSON document of a [`Trial`], kept with it.
@@ -124,6 +125,9 @@ pub struct Run {
 pub struct Charge {
     /// Conditions of this charge.
     pub conditions: Conditions,
+    /// The state it began in by its temperatures, where they contradict the typed one: `full_warm` or `cold`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub effective_starting_state: Option<String>,
     /// Its runs.
     pub runs: Vec<Run>,
 }
@@ -173,6 +177,29 @@ pub struct References {
     pub specimens: BTreeMap<PackSpecimenId, (PackSpecimen, PackModel)>,
     /// The tool models named.
     pub tool_models: BTreeMap<ToolModelId, ToolModel>,
+    /// What the specimens named were measured to hold in accepted discharge trials.
+    pub measured: BTreeMap<PackSpecimenId, Measured>,
+}
+
+impl References {
+    /// Notes what a specimen was measured to hold by a discharge method: `amount` in the canonical unit of its response.
+    pub fn note_measured(&mut self, specimen: PackSpecimenId, method: &Method, amount: f64) {
+        let measured = self.measured.entry(specimen).or_default();
+        match method.response.measure.dimension {
+            Dimension::Charge => measured.capacity = Some(amount),
+            Dimension::Energy => measured.energy = Some(amount),
+            _ => {}
+        }
+    }
+}
+
+/// What a specimen was measured to hold in accepted discharge trials: geometric means over runs.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Measured {
+    /// Capacity, A.h.
+    pub capacity: Option<f64>,
+    /// Energy, W.h.
+    pub energy: Option<f64>,
 }
 
 /// A trial that passed, with what the check noticed and what pooling keeps of it.

@@ -136,7 +136,11 @@ fn arm(specimen: &str, first: u32, mean: f64) -> anyhow::Result<Arm> {
         specimen: PackSpecimenId::parse(specimen)?,
         conditions: BTreeMap::new(),
         charges_known: true,
-        charges: vec![Charge { conditions: BTreeMap::new(), runs: runs.collect::<anyhow::Result<_>>()? }],
+        charges: vec![Charge {
+            conditions: BTreeMap::new(),
+            effective_starting_state: None,
+            runs: runs.collect::<anyhow::Result<_>>()?,
+        }],
     })
 }
 
@@ -194,6 +198,7 @@ pub(crate) fn checked(k5: f64, k8: f64) -> anyhow::Result<Checked> {
             message: "5 runs, the method asks for 6".to_owned(),
             question: String::new(),
             suggestion: String::new(),
+            rule: None,
         }],
         summary: TrialSummary {
             keys: BTreeMap::from([("workpiece_family".to_owned(), "timber".to_owned())]),

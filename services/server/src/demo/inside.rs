@@ -164,6 +164,7 @@ impl Shelf {
                 .iter()
                 .filter_map(|id| Some((id.clone(), self.tool_models.get(id)?.clone())))
                 .collect(),
+            ..References::default()
         }
     }
 }

@@ -8,7 +8,7 @@ use benchring_api::v1;
 use benchring_api::v1::trial_service_server::TrialService;
 use benchring_auth::{Action, Caller, Role};
 use benchring_domain::filter::Filter;
-use benchring_domain::id::{MethodRef, TesterId, TrialId};
+use benchring_domain::id::{MethodId, MethodRef, TesterId, TrialId};
 use benchring_domain::trial::{Checked, References, TrialDraft};
 use benchring_domain::violation::Violations;
 use benchring_store::{NewTrial, Once, TrialCursor, TrialQuery, TrialRow, Visibility};
@@ -112,7 +112,15 @@ impl App {
     async fn references(&self, draft: &TrialDraft) -> Result<References, Refusal> {
         let (specimens, tools) = draft.referenced();
         let (specimens, tools) = (specimens.into_iter().collect(), tools.into_iter().collect());
-        Ok(self.store.references(&specimens, &tools).await?)
+        let mut references = self.store.references(&specimens, &tools).await?;
+        let discharges: Vec<MethodId> = self.catalogue.discharges().map(|method| method.id.clone()).collect();
+        let measured = self.store.specimen_measures(&specimens, &discharges).await?;
+        for ((specimen, method), amount) in measured {
+            if let Some(method) = self.catalogue.current(&method) {
+                references.note_measured(specimen, method, amount);
+            }
+        }
+        Ok(references)
     }
 
     /// Texts of the cautions of a method, by its name as sent.

@@ -80,7 +80,7 @@ fn arm_from_wire(sent: v1::TrialArm) -> Sent<ArmDraft> {
 }
 
 fn charge_from_wire(sent: v1::TrialCharge) -> Sent<ChargeDraft> {
-    let v1::TrialCharge { conditions, runs } = sent;
+    let v1::TrialCharge { conditions, runs, effective_starting_state: _ } = sent;
     let mut broken = Violations::default();
     let draft = ChargeDraft {
         conditions: conditions_from_wire(conditions),

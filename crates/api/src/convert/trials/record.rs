@@ -146,9 +146,10 @@ fn arms_to_wire(arms: &[Arm], summaries: &[ArmSummary]) -> Vec<v1::TrialArm> {
 }
 
 fn charge_to_wire(charge: &Charge) -> v1::TrialCharge {
-    let Charge { conditions, runs } = charge;
+    let Charge { conditions, effective_starting_state, runs } = charge;
     v1::TrialCharge {
         conditions: conditions_to_wire(conditions),
+        effective_starting_state: effective_starting_state.clone().unwrap_or_default(),
         runs: runs.iter().map(run_to_wire).collect(),
     }
 }

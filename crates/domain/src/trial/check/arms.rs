@@ -149,7 +149,7 @@ impl<'a> Check<'a> {
         let runs = draft.runs.iter().take(*room).enumerate();
         let runs: Vec<_> = runs.map(|(i, run)| self.run(method, run, &format!("{at}.runs[{i}]"))).collect();
         *room -= runs.len();
-        ReadCharge { at: at.to_owned(), conditions, runs }
+        ReadCharge { at: at.to_owned(), conditions, runs, effective_state: None }
     }
 
     fn pack(&mut self, name: &str, path: &str) -> Option<Pack<'a>> {

@@ -7,23 +7,31 @@
 mod alike;
 mod arms;
 mod charge_used;
+mod compare;
 mod conditions;
+mod dates;
+mod derived;
 mod design;
+mod electrical;
+mod energy;
+mod heat;
 mod notes;
 mod order;
+mod outliers;
 pub(in crate::trial) mod parts;
 mod replicates;
 mod runs;
 mod slips;
 mod state;
+mod timing;
 mod whole;
 
 use crate::clock::Timestamp;
 use crate::finding::{Finding, FindingKind};
 use crate::id::{MethodRef, PackSpecimenId, TesterId, ToolModelId};
-use crate::method::Catalogue;
+use crate::method::{Catalogue, Method};
 use crate::trial::check::notes::Notes;
-use crate::trial::check::parts::ReadArm;
+use crate::trial::check::parts::{ReadArm, ReadConditions};
 use crate::trial::summary::LeftOut;
 use crate::trial::{Checked, References, Trial, TrialDraft, reduce};
 use crate::violation::Violations;
@@ -84,14 +92,14 @@ impl TrialDraft {
         };
         let method = check.method();
         let whole = check.whole(method);
-        let arms = check.arms(method);
+        let mut arms = check.arms(method);
         if let Some(method) = method {
             let plan = whole.plan.as_ref();
             check.order(method, plan, &arms);
             check.alike(method, &arms);
-            check.states(method, &whole.conditions, &arms);
+            check.states(method, &whole.conditions, &mut arms);
             check.used_charge(method, whole.tool_model, &whole.conditions, &arms);
-            check.slips(method, &arms);
+            check.consistent(method, &whole.conditions, &arms);
             check.replicates(method, plan, &arms);
         }
         let Check { broken, notes, left_out, .. } = check;
@@ -130,6 +138,17 @@ fn packs_of<'a>(arms: &[ReadArm<'a>]) -> Option<Vec<parts::Pack<'a>>> {
 }
 
 impl Check<'_> {
+    /// The consistency rules that read one trial and its packs.
+    fn consistent(&mut self, method: &Method, whole: &ReadConditions, arms: &[ReadArm<'_>]) {
+        self.dates(arms);
+        self.electrical(method, arms);
+        self.rises(method, arms);
+        self.energies(method, arms);
+        self.derived(method, whole, arms);
+        self.outliers(method, arms);
+        self.hand_timing(method, whole, arms);
+    }
+
     /// Notes why the trial is not pooled.
     fn leave_out(&mut self, reason: &str, message: String) {
         self.left_out.push(LeftOut { reason: reason.to_owned(), message });
@@ -143,7 +162,7 @@ impl Check<'_> {
     /// Notes a finding with its question.
     fn ask(&mut self, kind: FindingKind, field: &str, message: String, question: String) {
         let field = field.to_owned();
-        self.notes.add(Finding { kind, field, message, question, suggestion: String::new() });
+        self.notes.add(Finding { question, ..Finding::of(kind, field, message) });
     }
 }
 

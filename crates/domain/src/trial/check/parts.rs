@@ -35,6 +35,14 @@ impl ReadConditions {
         number(&self.values, field)
     }
 
+    /// The quantity of a field.
+    pub(super) fn quantity(&self, field: &str) -> Option<&Quantity> {
+        match self.values.get(field) {
+            Some(Value::Quantity(quantity)) => Some(quantity),
+            _ => None,
+        }
+    }
+
     /// The choice of a field.
     pub(super) fn choice(&self, field: &str) -> Option<&str> {
         match self.values.get(field) {
@@ -106,6 +114,8 @@ pub(super) struct ReadCharge {
     pub(super) at: String,
     pub(super) conditions: ReadConditions,
     pub(super) runs: Vec<ReadRun>,
+    /// The state it began in by its temperatures, where they contradict the typed one.
+    pub(super) effective_state: Option<&'static str>,
 }
 
 impl ReadCharge {
@@ -116,7 +126,8 @@ impl ReadCharge {
 
     fn finish(self) -> Option<Charge> {
         let runs = self.runs.into_iter().map(ReadRun::finish).collect::<Option<Vec<_>>>()?;
-        Some(Charge { conditions: self.conditions.values, runs })
+        let effective_starting_state = self.effective_state.map(str::to_owned);
+        Some(Charge { conditions: self.conditions.values, effective_starting_state, runs })
     }
 }
 

@@ -1,22 +1,16 @@
-//! Readings that a known slip of units would explain, against the other runs of their arm.
+//! Factors between units that are mixed up, and which of them would explain a distance.
 
-use crate::finding::{Finding, FindingKind};
-use crate::measure::with_unit;
-use crate::method::{Method, ResponseScale};
-use crate::quantity::{Dimension, Quantity};
-use crate::text::number;
-use crate::trial::check::parts::{ReadArm, ReadRun};
-use crate::trial::check::{Check, join};
+use crate::quantity::Dimension;
 
-/// Least run-to-run scatter reckoned with, ln scale: own rule.
-const LEAST_SCATTER: f64 = 0.02;
-/// Least distance from the other runs, ln scale, that is asked about: own rule.
+/// Least distance, ln scale, that a slip is looked for at: own rule.
 const LEAST_DISTANCE: f64 = 0.25;
-/// Fewest other runs that say where a reading should lie.
-const FEWEST_OTHERS: usize = 2;
+/// Share of readings that bear a slip, before anything is seen: own rule.
+const SLIPS_BEFORE: f64 = 0.01;
+/// Greatest posterior of no slip at which one is offered: own rule.
+const NO_SLIP_AFTER: f64 = 0.1;
 
 /// A slip: how many times too large or too small, and what was probably done.
-type Slip = (f64, &'static str);
+pub(super) type Slip = (f64, &'static str);
 
 const DECIMAL: &[Slip] = &[(10.0, "a decimal place"), (100.0, "two decimal places")];
 
@@ -46,77 +40,47 @@ fn slips(dimension: Dimension) -> &'static [Slip] {
             (8.850_75, "in·lbf and N·m"),
             (12.0, "ft·lbf and in·lbf"),
             (9.806_65, "kgf·m and N·m"),
+            (10.197_16, "kgf·cm and N·m"),
         ],
+        Dimension::TemperatureDifference => &[(1.8, "°F and K")],
+        Dimension::Mass => &[
+            (2.204_62, "pounds and kilograms"),
+            (28.349_5, "ounces and grams"),
+            (1000.0, "grams and kilograms"),
+        ],
+        Dimension::Power => &[(745.699_9, "horsepower and watts"), (1000.0, "W and kW")],
+        Dimension::Volume => {
+            &[(16.387_1, "cubic inches and cubic centimetres"), (1000.0, "cubic centimetres and litres")]
+        }
         _ => &[],
     }
 }
 
-impl Check<'_> {
-    /// Asks about single readings that lie a slip's factor from the others of their arm, and near nothing else.
-    ///
-    /// With y = ln reading, m the median of the arm's other exact runs and s the method's run-to-run scatter: asked when
-    /// |y - m| is at least 0.25 and 3 s, and a slip's ln f lies within 3 s of it. Own rule, after the practice of trying
-    /// known factors on outlying values.
-    pub(super) fn slips(&mut self, method: &Method, arms: &[ReadArm<'_>]) {
-        let widest = method.scatter.iter().map(|scatter| scatter.range.max).fold(f64::NAN, f64::max);
-        if method.response.scale != ResponseScale::Ratio || !widest.is_finite() {
-            return;
-        }
-        let scatter = widest.max(LEAST_SCATTER);
-        for arm in arms {
-            let runs: Vec<(&ReadRun, f64)> =
-                arm.runs().filter_map(|run| Some((run, run.exact().filter(|y| *y > 0.0)?.ln()))).collect();
-            if runs.len() <= FEWEST_OTHERS {
-                continue;
-            }
-            let mut sorted: Vec<f64> = runs.iter().map(|(_, y)| *y).collect();
-            sorted.sort_by(f64::total_cmp);
-            for (run, y) in &runs {
-                let distance = y - median_of_others(&sorted, *y);
-                if distance.abs() >= LEAST_DISTANCE.max(3.0 * scatter)
-                    && let Some(slip) = nearest_slip(method.response.measure.dimension, distance, scatter)
-                {
-                    self.slip(&arm.at, run, distance, slip);
-                }
-            }
-        }
+/// The slips that explain a distance of `distance` (ln scale) at a standard deviation of `sd`, the likeliest first.
+///
+/// Candidates are 0 with prior 0.99 and each +-ln f with an equal share of 0.01; the posterior is proportional to prior
+/// times exp(-((distance - candidate) / sd)^2 / 2). Slips are offered where |distance| is at least 0.25 and 3 sd, the
+/// posterior of none is at most 0.1, and the candidate lies within 3 sd. Own rule, after the practice of trying known
+/// factors on outlying values; factors that cannot be told apart (10 and 9.80665) are all offered.
+pub(super) fn explaining(dimension: Dimension, distance: f64, sd: f64) -> Vec<Slip> {
+    if distance.abs() < LEAST_DISTANCE.max(3.0 * sd) {
+        return Vec::new();
     }
-
-    fn slip(&mut self, arm: &str, run: &ReadRun, distance: f64, (factor, units): Slip) {
-        let Some(reading) = &run.reading else { return };
-        let corrected =
-            if distance > 0.0 { reading.canonical() / factor } else { reading.canonical() * factor };
-        let ratio = number((distance.exp() * 1000.0).round() / 1000.0);
-        let said = crate::measure::said(reading);
-        let likely = with_unit(corrected, Quantity::dimension(reading).canonical());
-        self.notes.add_once(
-            format!("{arm} slip {factor} {}", distance > 0.0),
-            Finding {
-                kind: FindingKind::UnitSlip,
-                field: join(&run.at, "reading"),
-                message: format!(
-                    "{said} is {ratio} times the other runs of its arm, which a slip of {units} would explain (factor {}): confirm or correct it",
-                    number(factor)
-                ),
-                question: format!("is it {said}, or {likely}?"),
-                suggestion: likely,
-            },
-        );
+    let all: Vec<Slip> = slips(dimension).iter().chain(DECIMAL).copied().collect();
+    let half_square = |candidate: f64| 0.5 * ((distance - candidate) / sd).powi(2);
+    // A slip away from the distance has no weight beside one towards it, and only those are listed.
+    let towards = |slip: &Slip| half_square(slip.0.ln().copysign(distance));
+    let each = (SLIPS_BEFORE / (2 * all.len()) as f64).ln();
+    let none = (1.0 - SLIPS_BEFORE).ln() - half_square(0.0);
+    let weights: Vec<f64> = all.iter().map(|slip| each - towards(slip)).collect();
+    let top = weights.iter().copied().fold(none, f64::max);
+    let sum: f64 = weights.iter().chain([&none]).map(|weight| (weight - top).exp()).sum();
+    if (none - top).exp() / sum > NO_SLIP_AFTER {
+        return Vec::new();
     }
-}
-
-/// The median of `sorted` without one value that equals `left_out`.
-fn median_of_others(sorted: &[f64], left_out: f64) -> f64 {
-    let at = sorted.partition_point(|y| *y < left_out);
-    let others = |i: usize| if i < at { sorted[i] } else { sorted[i + 1] };
-    let n = sorted.len() - 1;
-    0.5 * (others((n - 1) / 2) + others(n / 2))
-}
-
-fn nearest_slip(dimension: Dimension, distance: f64, scatter: f64) -> Option<Slip> {
-    let off = |slip: &Slip| (distance.abs() - slip.0.ln()).abs();
-    let all = slips(dimension).iter().chain(DECIMAL);
-    all.min_by(|one, two| off(one).total_cmp(&off(two))).copied().filter(|slip| off(slip) <= 3.0 * scatter)
+    let mut near: Vec<Slip> = all.into_iter().filter(|slip| towards(slip) <= 4.5).collect();
+    near.sort_by(|one, two| towards(one).total_cmp(&towards(two)));
+    near
 }
 
 #[cfg(test)]
@@ -124,25 +88,27 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_median_leaves_the_asked_value_out() {
-        let cases: [(&[f64], f64, f64); 4] = [
-            (&[1.0, 2.0, 3.0, 9.0], 9.0, 2.0),
-            (&[1.0, 2.0, 3.0, 9.0], 1.0, 3.0),
-            (&[1.0, 2.0, 3.0, 9.0], 2.0, 3.0),
-            (&[1.0, 1.0, 5.0], 1.0, 3.0),
-        ];
-        for (sorted, left_out, median) in cases {
-            assert!((median_of_others(sorted, left_out) - median).abs() < 1e-12, "{sorted:?} {left_out}");
-        }
-    }
-
-    #[test]
     fn a_slip_is_found_from_both_sides_and_nothing_is_made_up() {
-        let of = |ratio: f64| nearest_slip(Dimension::Time, ratio.ln(), 0.05).map(|slip| slip.0);
+        let of = |ratio: f64| explaining(Dimension::Time, ratio.ln(), 0.05).first().map(|slip| slip.0);
         assert_eq!(of(61.0), Some(60.0));
         assert_eq!(of(1.0 / 59.0), Some(60.0));
         assert_eq!(of(9.5), Some(10.0));
         assert_eq!(of(3.0), None);
         assert_eq!(of(30.0), None);
+        assert_eq!(of(1.2), None);
+    }
+
+    #[test]
+    fn slips_that_cannot_be_told_apart_are_all_offered() {
+        let found = explaining(Dimension::Torque, 9.9f64.ln(), 0.05);
+        let factors: Vec<f64> = found.iter().map(|slip| slip.0).collect();
+        assert!([10.0, 9.806_65, 10.197_16].iter().all(|factor| factors.contains(factor)), "{factors:?}");
+    }
+
+    #[test]
+    fn wide_scatter_separates_large_factors_only() {
+        let of = |ratio: f64| explaining(Dimension::Length, ratio.ln(), 0.4).len();
+        assert_eq!(of(2.54), 0);
+        assert!(of(304.8) > 0);
     }
 }
