@@ -3,14 +3,17 @@
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on has failed")]
 
 mod access;
+mod added_method;
 mod any_bytes;
 mod door;
+mod fixtures;
 mod json_door;
 mod lists;
 mod made;
 mod mistakes;
 mod packs;
 mod pools;
+mod reference;
 mod refusals;
 mod rules;
 mod spellings;

@@ -54,9 +54,21 @@ impl Ring {
         Self::start(Database::sqlite()?).await
     }
 
+    /// A ring over a new SQLite file that takes the methods of `folder` beside those built in.
+    ///
+    /// # Errors
+    /// What keeps it from starting.
+    pub async fn with_methods_of(folder: &std::path::Path) -> anyhow::Result<Self> {
+        Self::start_with(Database::sqlite()?, |config| folder.clone_into(&mut config.methods_dir)).await
+    }
+
     async fn start(database: Database) -> anyhow::Result<Self> {
+        Self::start_with(database, |_| {}).await
+    }
+
+    async fn start_with(database: Database, change: impl FnOnce(&mut Config)) -> anyhow::Result<Self> {
         let any = "127.0.0.1:0".parse()?;
-        let config = Config {
+        let mut config = Config {
             listen: any,
             admin_listen: any,
             database: database.url.clone(),
@@ -66,6 +78,7 @@ impl Ring {
             drain_limit_ms: 3000,
             ..Config::defaults()?
         };
+        change(&mut config);
         if database.is_postgres() {
             let settings = benchring_store::StoreSettings::new(database.url.clone());
             benchring_store::Store::migrate_up(&settings).await?;
@@ -127,7 +140,7 @@ impl Ring {
     }
 
     /// Registers what the fixture trials name: packs K5, K8 and M4 (invented), a specimen `{pack}-{n}` of each for
-    /// n up to `specimens`, the driver and the saw.
+    /// n up to `specimens`, and the tools.
     ///
     /// # Errors
     /// What the server refuses.
@@ -153,6 +166,9 @@ impl Ring {
         for (id, body) in [
             ("driver-d2", include_str!("../fixtures/tool-driver.json")),
             ("saw-s6", include_str!("../fixtures/tool-chain-saw.json")),
+            ("drill-b1", include_str!("../fixtures/tool-drill.json")),
+            ("saw-c3", include_str!("../fixtures/tool-circular-saw.json")),
+            ("trimmer-h1", include_str!("../fixtures/tool-hedge-trimmer.json")),
         ] {
             json.post(&format!("/v1/toolModels?toolModelId={id}"), by, body).await?.ok()?;
         }
@@ -194,17 +210,40 @@ pub fn by<T>(who: &str, message: T) -> Request<T> {
     request
 }
 
+macro_rules! trials {
+    ($($method:literal),+ $(,)?) => {
+        /// A trial of each method as JSON, by the id of its method; all invented. `fixtures/README.md` walks through them.
+        pub const TRIALS: &[(&str, &str)] =
+            &[$(($method, include_str!(concat!("../fixtures/", $method, ".json")))),+];
+    };
+}
+
+trials!(
+    "bore-depth-per-charge",
+    "bore-time",
+    "crosscut-time",
+    "cuts-per-charge",
+    "discharge-capacity",
+    "discharge-energy",
+    "no-load-runtime",
+    "peak-torque",
+    "power-at-load",
+    "pulse-resistance",
+    "recharge-time",
+    "screw-drive-time",
+    "screws-per-charge",
+    "self-discharge",
+    "temperature-rise",
+    "trim-length-per-charge",
+);
+
 /// The trial of the fixture `name`, with specimen n of each pack.
 ///
 /// # Errors
 /// When the fixture is no trial.
 pub fn fixture(name: &str, specimen: usize) -> anyhow::Result<v1::Trial> {
-    let text = match name {
-        "screw-drive-time" => include_str!("../fixtures/screw-drive-time.json"),
-        "cuts-per-charge" => include_str!("../fixtures/cuts-per-charge.json"),
-        "discharge-capacity" => include_str!("../fixtures/discharge-capacity.json"),
-        other => anyhow::bail!("no fixture {other}"),
-    };
+    let text = TRIALS.iter().find(|(method, _)| *method == name).map(|(_, text)| *text);
+    let text = text.with_context(|| format!("no fixture {name}"))?;
     let text = text.replace("k5-1", &format!("k5-{specimen}")).replace("k8-1", &format!("k8-{specimen}"));
     let pool = DescriptorPool::decode(benchring_api::FILE_DESCRIPTOR_SET)?;
     let kind = pool.get_message_by_name("benchring.v1.Trial").context("a descriptor")?;

@@ -75,6 +75,7 @@ impl Cli {
             }
             Command::Config { what: ConfigCommand::Check(overrides) } => {
                 let config = Config::load(&overrides)?;
+                crate::catalogue::load(&config.methods_dir)?;
                 println!("settings are fine; the database is {}", config.database_shown());
                 Ok(())
             }

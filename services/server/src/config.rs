@@ -18,6 +18,7 @@ pub struct Config {
     pub admin_listen: SocketAddr,
     pub database: String,
     pub data_dir: PathBuf,
+    pub methods_dir: PathBuf,
     pub development: bool,
     pub log: String,
     pub log_format: LogFormat,
@@ -60,6 +61,9 @@ pub struct Overrides {
     /// Folder for the `SQLite` file and the server's keys
     #[arg(long, env = "BENCHRING_DATA_DIR", value_name = "DIR")]
     pub data_dir: Option<PathBuf>,
+    /// Folder with methods of your own beside those built in
+    #[arg(long, env = "BENCHRING_METHODS_DIR", value_name = "DIR")]
+    pub methods_dir: Option<PathBuf>,
     /// Log filter, such as "debug"
     #[arg(long, env = "BENCHRING_LOG", value_name = "FILTER")]
     pub log: Option<String>,
@@ -89,11 +93,13 @@ impl Config {
         let mut config = Self::from_toml(text.as_deref()).with_context(|| {
             overrides.config.as_ref().map_or_else(String::new, |p| format!("settings file {}", p.display()))
         })?;
-        let Overrides { config: _, listen, admin_listen, database, data_dir, log } = overrides.clone();
+        let Overrides { config: _, listen, admin_listen, database, data_dir, methods_dir, log } =
+            overrides.clone();
         set(&mut config.listen, listen);
         set(&mut config.admin_listen, admin_listen);
         set(&mut config.database, database);
         set(&mut config.data_dir, data_dir);
+        set(&mut config.methods_dir, methods_dir);
         set(&mut config.log, log);
         config.check()?;
         Ok(config)

@@ -3,6 +3,7 @@
 pub mod access;
 pub mod admin;
 pub mod app;
+mod catalogue;
 pub mod cli;
 pub mod config;
 pub mod demo;

@@ -6,14 +6,15 @@ use std::time::Duration;
 
 use anyhow::Context as _;
 use benchring_domain::clock::{Clock, Timestamp};
-use benchring_domain::method::Catalogue;
 use benchring_store::{Store, StoreSettings};
 use tokio_util::sync::CancellationToken;
 
 use crate::admin::{Admin, Readiness};
 use crate::app::{App, Facts};
+use crate::catalogue;
 use crate::config::{Config, LogFormat};
 use crate::door::{Door, DoorSettings};
+use crate::http::Documents;
 use crate::listen::{ListenSettings, Listener};
 use crate::page_token::PageKey;
 
@@ -81,7 +82,7 @@ pub async fn serve(config: Config) -> anyhow::Result<()> {
 /// # Errors
 /// What keeps it from starting.
 pub async fn start(config: Config, clock: Arc<dyn Clock>) -> anyhow::Result<Running> {
-    let catalogue = Catalogue::embedded().context("the catalogue of methods does not fit together")?;
+    let catalogue = catalogue::load(&config.methods_dir)?;
     if config.database.is_empty() {
         std::fs::create_dir_all(&config.data_dir)
             .with_context(|| format!("cannot make the folder {}", config.data_dir.display()))?;
@@ -89,7 +90,8 @@ pub async fn start(config: Config, clock: Arc<dyn Clock>) -> anyhow::Result<Runn
     let store = Store::open(&store_settings(&config))
         .await
         .with_context(|| format!("cannot open the database {}", config.database_shown()))?;
-    let door_settings = door_settings(&config);
+    let documents = Documents::of(&catalogue);
+    let door_settings = DoorSettings { documents, ..door_settings(&config) };
     let app = App {
         store: store.clone(),
         catalogue: Arc::new(catalogue),

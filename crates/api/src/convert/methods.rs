@@ -3,8 +3,8 @@
 use benchring_domain::audit::sha256_hex;
 use benchring_domain::id::{MethodId, MethodRef};
 use benchring_domain::method::{
-    Band, Catalogue, Choice, Entered, FieldUse, Forbidden, Measure, Method, Outcome, Replicates, Response,
-    Scatter,
+    Band, Catalogue, Choice, Derived, Entered, FieldUse, Forbidden, Measure, Method, Outcome, Replicates,
+    Response, Scatter,
 };
 use benchring_domain::trial::EndCriterion;
 use benchring_domain::violation::Violations;
@@ -89,6 +89,7 @@ pub fn method_to_wire(catalogue: &Catalogue, method: &Method) -> v1::Method {
         steps,
         cautions: _,
         response,
+        derived,
         run_is_charge,
         fields,
         starting_states,
@@ -96,6 +97,7 @@ pub fn method_to_wire(catalogue: &Catalogue, method: &Method) -> v1::Method {
         same_within_trial: _,
         pool_keys: _,
         bands,
+        indicative: _,
         modifiers: _,
         pools_levels: _,
         normalisations,
@@ -130,6 +132,7 @@ pub fn method_to_wire(catalogue: &Catalogue, method: &Method) -> v1::Method {
         drift_per_run: Some(limits_to_wire(drift.range)),
         bands: bands.iter().map(band_to_wire).collect(),
         etag: String::new(),
+        derived: derived.iter().map(|one| derived_to_wire(catalogue, one)).collect(),
     };
     wire.etag = format!("\"{}\"", &sha256_hex(&wire.encode_to_vec())[..16]);
     wire
@@ -166,6 +169,20 @@ fn response_to_wire(response: &Response) -> v1::MethodResponse {
         better: better.id().to_owned(),
         measure: Some(measure_to_wire(measure)),
         counted: counted.clone(),
+    }
+}
+
+fn derived_to_wire(catalogue: &Catalogue, derived: &Derived) -> v1::DerivedQuantity {
+    v1::DerivedQuantity {
+        id: derived.id.clone(),
+        label: derived.label.clone(),
+        unit: derived.unit.clone(),
+        symbol: derived.symbol().to_owned(),
+        formula: derived.formula.words(str::to_owned),
+        hard_limits: derived.hard.map(limits_to_wire),
+        soft_limits: derived.soft.map(limits_to_wire),
+        note: derived.note.clone(),
+        source: source(catalogue, &derived.source),
     }
 }
 

@@ -10,8 +10,8 @@ use super::derived::Size;
 use super::dictionary::{Caution, Choice, Entered, Field};
 use super::embedded::FILES;
 use super::file::Method;
-use super::load::{Loaded, load};
-use super::problem::CatalogueError;
+use super::load::{DICTIONARY, Loaded, WORK, load};
+use super::problem::{CatalogueError, Problems};
 use super::terms::{Level, ResponseKind};
 use super::work::{AssumedPower, DemandClass, Work};
 use crate::id::{MethodId, MethodRef};
@@ -88,6 +88,36 @@ impl Catalogue {
         })
     }
 
+    /// The catalogue of [`FILES`] and of method files added to them, name and text each.
+    ///
+    /// What is built in stays as it is: trials rest on it. An added file is a method version of its own.
+    ///
+    /// # Errors
+    /// [`CatalogueError`] with everything that is wrong.
+    pub fn with_methods(added: &[(&str, &str)]) -> Result<Self, CatalogueError> {
+        let mut problems = Problems::default();
+        let mut files = FILES.to_vec();
+        for (name, text) in added {
+            if [DICTIONARY, WORK].contains(name) {
+                problems
+                    .at(name)
+                    .add("", "only methods can be added; the file of this name is built in: take it away");
+            } else if FILES.iter().any(|(built_in, _)| built_in == name) {
+                problems.at(name).add(
+                    "",
+                    "this method version is built in and trials rest on it: give yours the next version, or an id of its own",
+                );
+            } else {
+                files.push((*name, *text));
+            }
+        }
+        match Self::from_files(&files) {
+            Ok(catalogue) if problems.is_empty() => Ok(catalogue),
+            Ok(_) => Err(problems.into_error()),
+            Err(found) => Err(problems.into_error().and(found)),
+        }
+    }
+
     /// Version of the catalogue with the beginning of its hash: `1.0.0+sha256.0123456789abcdef`.
     pub fn version(&self) -> &str {
         &self.version
@@ -150,6 +180,31 @@ impl Catalogue {
     pub fn required_at(&self, method: &Method, level: Level) -> Vec<&Field> {
         let conditions = self.conditions_at(method, level);
         conditions.into_iter().filter(|(_, required)| *required).map(|(field, _)| field).collect()
+    }
+
+    /// Every field, by id.
+    pub fn fields(&self) -> impl Iterator<Item = &Field> {
+        self.fields.values()
+    }
+
+    /// Every list of choices, by id.
+    pub fn choice_lists(&self) -> impl Iterator<Item = (&str, &[Choice])> {
+        self.choices.iter().map(|(list, choices)| (list.as_str(), choices.as_slice()))
+    }
+
+    /// Every caution, by id.
+    pub fn all_cautions(&self) -> impl Iterator<Item = &Caution> {
+        self.cautions.values()
+    }
+
+    /// Every source, id and text.
+    pub fn sources(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.sources.iter().map(|(id, text)| (id.as_str(), text.as_str()))
+    }
+
+    /// The demand classes, ascending, each with the power it begins at, watt.
+    pub fn demand_classes(&self) -> impl Iterator<Item = (&str, f64)> {
+        self.demand_classes.iter().map(|class| (class.id.as_str(), class.from_w))
     }
 
     /// The choices of a list, in the order to show them; none for an unknown list.

@@ -18,6 +18,7 @@ mod file;
 pub mod known;
 mod load;
 mod problem;
+mod reference;
 mod rules;
 mod sentence;
 mod terms;

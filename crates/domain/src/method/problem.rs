@@ -24,6 +24,12 @@ impl std::fmt::Display for Problem {
 pub struct CatalogueError(Vec<Problem>);
 
 impl CatalogueError {
+    /// Both together.
+    pub(super) fn and(mut self, other: Self) -> Self {
+        self.0.extend(other.0);
+        self
+    }
+
     /// Every problem, in the order of the files.
     pub fn problems(&self) -> &[Problem] {
         &self.0

@@ -25,6 +25,19 @@ words!(
 );
 
 impl Outcome {
+    /// What becomes of the reading, as a clause.
+    pub fn meaning(self) -> &'static str {
+        match self {
+            Self::Exact => "is the value",
+            Self::ExactFlagged => "is the value, shown with a badge",
+            Self::RightCensored => "is a bound: the true value is larger",
+            Self::RightCensoredFlagged => "is a bound, reported apart: the end depends on the pack",
+            Self::FailedAtLoad => "counts as a failure at this load, in the table of completion",
+            Self::Excluded => "is kept, not analysed",
+            Self::RecordedNotAnalysed => "is kept for safety, not analysed",
+        }
+    }
+
     /// Whether the reading enters the arm's mean.
     pub fn scored(self) -> bool {
         matches!(self, Self::Exact | Self::ExactFlagged | Self::RightCensored | Self::RightCensoredFlagged)
@@ -143,3 +156,24 @@ words!(
         PerSeriesCell = "per_series_cell",
     }
 );
+
+impl Normalisation {
+    /// What it divides by, as a clause.
+    pub fn meaning(self) -> &'static str {
+        match self {
+            Self::PerMeasuredAh => "over the discharge capacity measured on the same specimen",
+            Self::PerMeasuredWh => "over the discharge energy measured on the same specimen",
+            Self::PerRatedAh => "over the rated capacity, a value of the label",
+            Self::PerRatedWh => "over the rated energy at nominal voltage, a value of the label",
+            Self::PerKg => "over the mass of the pack",
+            Self::PerLitre => "over the volume of the box around the pack: length times width times height",
+            Self::PerPrice => "over the price, within one currency, region and year; never converted",
+            Self::PerKgOnRate => "the rate, one over the time, over the mass of the pack",
+            Self::PerHoleVolume => "over the volume of the hole; the same for all packs of a trial",
+            Self::PerCutArea => "over the area of the cut; the same for all packs of a trial",
+            Self::PerWhDelivered => "over the energy delivered in the run",
+            Self::TimesRatedAh => "times the rated capacity: what the size of the pack gives is taken out",
+            Self::PerSeriesCell => "over the number of series cells",
+        }
+    }
+}

@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use crate::http::Documents;
+
 /// Settings of the door. The defaults suit a small server.
 #[derive(Debug, Clone)]
 pub struct DoorSettings {
@@ -25,6 +27,8 @@ pub struct DoorSettings {
     /// Where the server is found from outside, such as `https://bench.example.org`, without a slash at
     /// the end. Empty: links in answers are paths.
     pub public_url: String,
+    /// Pages about the catalogue.
+    pub documents: Documents,
 }
 
 impl Default for DoorSettings {
@@ -39,6 +43,7 @@ impl Default for DoorSettings {
             reflection: true,
             cors_origins: Vec::new(),
             public_url: String::new(),
+            documents: Documents::default(),
         }
     }
 }

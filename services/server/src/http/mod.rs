@@ -12,6 +12,7 @@
 mod binding;
 mod call;
 mod conditional;
+mod documents;
 mod pages;
 mod problem;
 mod query;
@@ -35,6 +36,7 @@ use tower::{Layer as _, ServiceExt as _, service_fn};
 use tower_http::compression::CompressionLayer;
 
 pub use binding::BadBinding;
+pub use documents::Documents;
 pub use template::BadTemplate;
 
 use crate::door::{RequestId, Room, Shared, too_large};
@@ -116,7 +118,10 @@ impl Inner {
         let id = request.extensions().get::<RequestId>().unwrap_or(&new_id).clone();
         let head = request.method() == Method::HEAD;
         let read = head || request.method() == Method::GET;
-        if let Some(page) = pages::page(request.uri().path(), request.headers()).filter(|_| read) {
+        if let Some(page) =
+            pages::page(request.uri().path(), request.headers(), &self.shared.settings.documents)
+                .filter(|_| read)
+        {
             return without_body(page, head);
         }
         match self.routed(request).await {

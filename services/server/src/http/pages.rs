@@ -6,13 +6,18 @@ use axum::body::Body;
 use http::{HeaderMap, HeaderValue, Response, header};
 use serde_json::json;
 
+use super::documents::Documents;
 use crate::reason::{self, Reason, Row};
 
 const FRONT: &str = include_str!("../../web/index.html");
 
 /// The page at `path`, where there is one.
-pub(super) fn page(path: &str, headers: &HeaderMap) -> Option<Response<Body>> {
+pub(super) fn page(path: &str, headers: &HeaderMap, documents: &Documents) -> Option<Response<Body>> {
     match path {
+        "/docs/reference" | "/docs/reference/" => Some(page_of(documents.html()?.to_owned())),
+        "/docs/reference.md" => {
+            Some(with_type("text/markdown; charset=utf-8", documents.markdown()?.to_owned()))
+        }
         "/" | "/index.html" => Some(page_of(FRONT.to_owned())),
         "/problems" | "/problems/" => {
             Some(if wants_html(headers) { html(&list()) } else { json_page(&all()) })
