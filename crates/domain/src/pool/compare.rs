@@ -233,7 +233,7 @@ impl Question {
             left_out,
             prior: pooling.spread.used(),
             completion,
-            levels: levels(method, main.levels),
+            levels: levels(method, &main.levels),
             strip: Vec::new(),
             headline: main.effect,
         };
