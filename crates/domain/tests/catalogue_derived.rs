@@ -107,3 +107,67 @@ fn a_formula_that_does_not_hold_is_refused() {
         assert!(told, "{path}: {says} is not in {wrong}");
     }
 }
+
+/// What is asked about a derived value: whether it lies in the soft range, and is not refused.
+fn asked(method: &str, id: &str, reading: f64, fields: &[(&str, f64)]) -> bool {
+    let value = value(method, id, reading, fields).expect("a value");
+    let derived = derived(method, id);
+    assert!(derived.hard.is_none_or(|hard| hard.contains(value)), "{id} = {value} is refused");
+    !derived.soft.is_some_and(|soft| soft.contains(value))
+}
+
+/// A board of 4.5 x 14.5 cm typed in mm: about 3 s a cut are 0.2 cm2/s, no saw is that slow. It is asked about, not
+/// refused: times on both packs are right, and their ratio is.
+#[test]
+fn a_board_in_the_wrong_unit_is_asked_about() {
+    let typed = [("cut_width", 14.5), ("cut_height", 4.5)];
+    let meant = [("cut_width", 145.0), ("cut_height", 45.0)];
+    for seconds in [1.2, 2.4, 3.0, 6.0] {
+        assert!(asked("crosscut-time", "area_rate", seconds, &typed), "{seconds} s");
+        assert!(!asked("crosscut-time", "area_rate", seconds, &meant), "{seconds} s");
+    }
+    assert!(asked("cuts-per-charge", "area_cut", 60.0, &typed));
+}
+
+/// Works of a motor model at 18 V (own computation), and half or twice as fast: honest work is never asked about.
+#[test]
+fn honest_work_is_not_asked_about() {
+    let hole = |diameter: f64, depth: f64| [("hole_diameter", diameter), ("hole_depth", depth)];
+    for pace in [0.5, 1.0, 2.0] {
+        for (seconds, fields) in [(3.0, hole(5.0, 60.0)), (5.5, hole(25.0, 90.0))] {
+            for id in ["penetration_rate", "removal_rate"] {
+                assert!(!asked("bore-time", id, seconds * pace, &fields), "{id} of {fields:?}");
+            }
+        }
+        for (seconds, depth) in [(2.6, 95.0), (6.5, 230.0)] {
+            assert!(!asked("screw-drive-time", "drive_rate", seconds * pace, &[("drive_depth", depth)]));
+        }
+        let post = [("cut_width", 120.0), ("cut_height", 120.0), ("energy_delivered", 76.0)];
+        assert!(!asked("cuts-per-charge", "area_cut", 50.0 * pace, &post));
+        assert!(!asked("cuts-per-charge", "energy_per_area", 50.0 * pace, &post));
+        let hedge = [("energy_delivered", 88.0), ("mean_input_power", 171.0)];
+        assert!(!asked("trim-length-per-charge", "running_time_per_charge", 96_000.0 * pace, &hedge));
+    }
+}
+
+/// By hand: 25 mm over 90 mm is pi/4 x 6.25 cm2 x 9 cm = 44.18 cm3, in 5.5 s 8.033 cm3/s; 100 holes deep (9 m) and
+/// 72 W.h are 259 200 J over 4417.9 cm3 = 58.67 J/cm3. 70 mOhm x 10 A = 0.7 V; 70 mOhm x 5 A.h / 5 = 70 mOhm.A.h.
+#[test]
+fn volumes_energies_and_sags() {
+    let near = |value: Option<f64>, due: f64| {
+        let value = value.expect("a value");
+        assert!((value - due).abs() < 1e-3 * due, "{value} is not {due}");
+    };
+    near(value("bore-time", "removal_rate", 5.5, &[("hole_diameter", 25.0), ("hole_depth", 90.0)]), 8.033);
+    let charge = [("hole_diameter", 25.0), ("energy_delivered", 72.0)];
+    near(value("bore-depth-per-charge", "volume_bored", 9000.0, &charge), 4417.9);
+    near(value("bore-depth-per-charge", "specific_energy", 9000.0, &charge), 58.67);
+    near(value("pulse-resistance", "sag", 70.0, &[("pulse_current_high", 10.0)]), 0.7);
+    near(value("pulse-resistance", "resistance_times_capacity", 70.0, &[]), 70.0);
+    // 2.1 % in 28 d of a month of 30.4375 d.
+    near(value("self-discharge", "loss_per_month", 2.1, &[("storage_time", 28.0 * 86_400.0)]), 2.2828);
+    // 44 W.h in 38 min; 90 W.h in 60 min.
+    near(value("no-load-runtime", "mean_power", 2280.0, &[("energy_delivered", 44.0)]), 69.474);
+    near(value("recharge-time", "mean_charge_power", 3600.0, &[("energy_delivered", 90.0)]), 90.0);
+    near(value("screws-per-charge", "energy_per_screw", 400.0, &[("energy_delivered", 86.0)]), 774.0);
+}

@@ -183,3 +183,56 @@ fn words(json: &serde_json::Value) -> Vec<&str> {
         _ => Vec::new(),
     }
 }
+
+/// Each edit of the invented file breaks one predicate; the problem names its path and what to do.
+#[test]
+fn predicates_are_held_against_the_dictionary() {
+    for (from, to, path, says) in [
+        ("[\"work_done\", \"energy_delivered\"]", "[]", "same_within_trial[6].fields", "name one field"),
+        (
+            "[\"work_done\", \"energy_delivered\"]",
+            "[\"work_done\", \"tool_ref\"]",
+            "same_within_trial[6]",
+            "no quantity",
+        ),
+        (
+            "\"choice\": \"four_wire\"",
+            "\"choice\": \"five_wire\"",
+            "same_within_trial[6].only_for",
+            "no choice of",
+        ),
+        (
+            "{\"field\": \"sense_wiring\", \"required\": true}",
+            "{\"field\": \"sense_wiring\", \"required\": false}",
+            "same_within_trial[6].only_for",
+            "required choice of the whole trial",
+        ),
+        (
+            "{\"tool_or_load\": {\"field\": \"load_current\"",
+            "{\"tool_or_load\": {\"field\": \"cutoff_voltage\"",
+            "same_within_trial[7]",
+            "due is a current",
+        ),
+        (
+            "\"tool_types\": [\"planer\"]",
+            "\"tool_types\": [\"plane\"]",
+            "indicative.tool_types",
+            "no choice of",
+        ),
+        ("\"tool_types\": [\"planer\"]", "\"tool_types\": []", "indicative.tool_types", "one type or more"),
+        (
+            "\"on\": \"mean_power\", \"dimension\": \"power\"",
+            "\"on\": \"mean_power\", \"dimension\": \"energy\"",
+            "bands[1].dimension",
+            "the band is on power",
+        ),
+    ] {
+        assert!(MIX.contains(from), "{from}");
+        let edited = MIX.replacen(from, to, 1);
+        let files: Vec<(&str, &str)> =
+            FILES.iter().copied().chain([("invented-mix.v1.json", edited.as_str())]).collect();
+        let wrong = Catalogue::from_files(&files).expect_err(to);
+        let told = wrong.problems().iter().any(|one| one.path == path && one.message.contains(says));
+        assert!(told, "{path}: {says} is not in {wrong}");
+    }
+}

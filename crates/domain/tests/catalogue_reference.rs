@@ -52,6 +52,9 @@ fn nothing_of_the_catalogue_is_left_out() {
     for (id, source) in catalogue.sources() {
         assert!(text.contains(&format!("`{id}`: {source}")), "{id}");
     }
+    for rule in benchring_domain::rule::Rule::ALL {
+        assert!(text.contains(&format!("\n### {}\n", rule.id)) && text.contains(rule.source), "{}", rule.id);
+    }
     for caution in catalogue.all_cautions() {
         assert!(text.contains(&caution.text), "{}", caution.id);
     }

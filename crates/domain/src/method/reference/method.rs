@@ -115,15 +115,26 @@ impl Catalogue {
         };
         let per = if method.run_is_charge { "charge" } else { "run" };
         let first = format!(
-            "at least {} run(s) of each pack in a round, and {} round(s); {}",
-            asked.runs_per_round, asked.rounds, method.order_rule
+            "at least {} of each pack in {}",
+            counted(asked.runs_per_round, per),
+            if asked.rounds == 1 {
+                "one round".to_owned()
+            } else {
+                format!("each of {} rounds", asked.rounds)
+            }
         );
         let drift = format!("drift from one {per} to the next: {}", shown(method.drift.range));
         page.items(
-            std::iter::once(first)
+            [first, method.order_rule.clone()]
+                .into_iter()
                 .chain(method.scatter.iter().map(|one| format!("scatter, {}", scatter(one))))
                 .chain(method.specimen_scatter.iter().map(|one| format!("scatter, {}", scatter(one))))
                 .chain([drift]),
         );
     }
+}
+
+/// `1 charge`, `5 runs`.
+fn counted(number: u32, word: &str) -> String {
+    if number == 1 { format!("1 {word}") } else { format!("{number} {word}s") }
 }

@@ -11,6 +11,7 @@ use std::fmt::Write as _;
 
 use super::catalogue::Catalogue;
 use super::terms::Normalisation;
+use crate::rule::Rule;
 use shown::cell;
 
 /// Markdown as it grows.
@@ -71,6 +72,7 @@ impl Catalogue {
                 "Fields",
                 "Choices",
                 "Units",
+                "Rules",
                 "Cautions",
                 "Sources",
             ]
@@ -86,6 +88,7 @@ impl Catalogue {
         self.field_page(&mut page);
         self.choice_page(&mut page);
         shown::unit_page(&mut page);
+        rule_page(&mut page);
         self.caution_page(&mut page);
         self.source_page(&mut page);
         page.0
@@ -93,11 +96,9 @@ impl Catalogue {
 
     fn method_pages(&self, page: &mut Page) {
         page.heading(2, "Methods");
-        page.table(
-            ["Method", "What for", "Tier"],
-            self.current_methods().map(|method| {
-                [format!("[{0}](#{0})", method.id), method.purpose.clone(), method.tier.to_string()]
-            }),
+        page.items(
+            self.current_methods()
+                .map(|method| format!("[{0}](#{0}) ({1}): {2}", method.id, method.tier, method.purpose)),
         );
         for method in self.current_methods() {
             self.method_page(method, page);
@@ -134,4 +135,38 @@ impl Catalogue {
             }),
         );
     }
+}
+
+/// The consistency rules, one paragraph each.
+fn rule_page(page: &mut Page) {
+    page.heading(2, "Rules");
+    page.paragraph(
+        "Numbers that have to fit together, within a pack, a trial, or between trials. A finding names the rule that made it. \
+         Nothing that compares testers can hold back a trial.",
+    );
+    for rule in Rule::ALL {
+        page.heading(3, rule.id.id());
+        let unit = if rule.unit.is_empty() { String::new() } else { format!(", in {}", rule.unit) };
+        let mut parts = vec![format!("{}{unit}.", upper_first(rule.compares))];
+        for (what, words) in
+            [("Fine", rule.fine()), ("Asked about", rule.asked()), ("Refused", rule.refused())]
+        {
+            if !words.is_empty() {
+                parts.push(format!("{what}: {words}."));
+            }
+        }
+        if !rule.then.is_empty() {
+            parts.push(format!("{}.", upper_first(rule.then)));
+        }
+        if !rule.catches.is_empty() {
+            parts.push(format!("Catches {}.", rule.catches));
+        }
+        parts.push(format!("*Source: {}.*", rule.source));
+        page.paragraph(&parts.join(" "));
+    }
+}
+
+fn upper_first(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
