@@ -223,3 +223,56 @@ async fn packs_from_their_maker_are_told_apart() -> anyhow::Result<()> {
     })
     .await
 }
+
+/// What stands beside an effect comes by both doors alike: classes, completion, levels, direction, and the strip of
+/// normalisations, where the winner may flip.
+#[tokio::test(flavor = "multi_thread")]
+async fn classes_completion_and_normalisations_stand_beside_the_effect() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(1).await?;
+        ring.accepted("t01", fixture("cuts-per-charge", 1)?).await?;
+        ring.accepted("t01", fixture("discharge-capacity", 1)?).await?;
+        let cuts = "methods/cuts-per-charge/versions/1";
+        let asked = v1::ComparePacksRequest {
+            all_normalisations: true,
+            overall_across_classes: true,
+            ..compare(cuts, "k5", "k8")
+        };
+        let answer = ring.pools().compare_packs(asked).await?.into_inner();
+        let stratum = &answer.strata[0];
+        assert_eq!(stratum.direction(), v1::Direction::NotEnoughEvidence);
+        assert_eq!(stratum.direction_because[0], "1 voting units, 3 are needed");
+        assert_eq!(stratum.completion.len(), 2);
+        assert_eq!(stratum.completion[0].exact_runs_count, stratum.completion[0].runs_count);
+        assert!(stratum.failures.as_ref().unwrap().sentence.contains("planned runs exact"));
+        assert_eq!(stratum.levels[0].signal(), v1::LevelSignal::Unspecified);
+        let overall = answer.classes[0].overall.as_ref().unwrap();
+        assert!(overall.effect.is_none() && overall.sentence.starts_with("no one number"), "{overall:?}");
+
+        let bar = |one: v1::Normalisation| {
+            let mut bars = stratum.normalisations.iter();
+            bars.find(|bar| bar.normalised.as_ref().unwrap().normalisation() == one).unwrap()
+        };
+        let ratio = |one| bar(one).effect.as_ref().unwrap().effect.as_ref().unwrap().estimate();
+        assert!(ratio(v1::Normalisation::Unspecified) > 2.0);
+        let rated = ratio(v1::Normalisation::PerRatedAh);
+        assert!((rated - ratio(v1::Normalisation::Unspecified) * 5.0 / 8.0).abs() < 1e-9, "{rated}");
+        let measured = bar(v1::Normalisation::PerMeasuredAh).normalised.as_ref().unwrap();
+        assert_eq!(measured.badge(), v1::NormalisationBadge::Measured);
+        assert_eq!(measured.divisor_b.as_ref().unwrap().specimens_count, 1);
+        assert!(bar(v1::Normalisation::PerMeasuredWh).effect.is_none());
+        assert!(bar(v1::Normalisation::PerMeasuredWh).missing.contains("discharge"));
+
+        let path = format!(
+            "/v1/pools:compare?method={cuts}&packA=packModels/k5&packB=packModels/k8&allNormalisations=true&overallAcrossClasses=true"
+        );
+        let by_json = json::Client::new(ring.address()).get(&path, None).await?.ok()?;
+        let output =
+            benchring_api::descriptors().get_message_by_name("benchring.v1.ComparePacksResponse").unwrap();
+        let mut by_grpc = prost_reflect::DynamicMessage::new(output);
+        by_grpc.transcode_from(&answer)?;
+        assert_eq!(by_json, serde_json::to_value(&by_grpc)?);
+        Ok(())
+    })
+    .await
+}

@@ -147,7 +147,7 @@ impl Question {
         })
     }
 
-    /// One stratum; one without an effect where some trial holds both packs and none gives a contrast.
+    /// One stratum; one without an effect where none can be had because a pack never gave an exact reading.
     fn stratum<'a>(
         &self,
         asking: Asking<'_>,
@@ -174,7 +174,7 @@ impl Question {
         let main = pooling.pool(&counted, &units, Stopped::Censored, &mut reasons);
         let completion = completion(self, method, &pair_trials, &units);
         let Some(main) = main else {
-            if !pair_trials.iter().any(|t| has(t, &self.pack_a) && has(t, &self.pack_b)) {
+            if !pair_trials.iter().any(|t| self.ran_without_reading(t)) {
                 outside.merge(reasons);
                 return None;
             }
@@ -233,7 +233,7 @@ impl Question {
             left_out,
             prior: pooling.spread.used(),
             completion,
-            levels: levels(method, main.levels),
+            levels: levels(method, &main.levels),
             strip: Vec::new(),
             headline: main.effect,
         };
@@ -265,6 +265,12 @@ impl Question {
                 .effect_of(all, &units_of(all), Stopped::Censored)
                 .filter(|effect| effect.basis != stratum.headline.basis);
         }
+    }
+
+    /// Whether the trial ran both packs, one of them without a single exact reading.
+    fn ran_without_reading(&self, trial: &EvidenceTrial) -> bool {
+        let both = has(trial, &self.pack_a) && has(trial, &self.pack_b);
+        both && self.arms_of(trial).any(|arm| arm.exact == 0)
     }
 
     /// Whether the trial has an arm of either pack.

@@ -88,9 +88,9 @@ pub(super) struct RawLevel {
 ///
 /// # Reference
 /// z scores and their limits: ISO 13528:2015, 9.4. Its spread: annex C.3.1.
-pub(super) fn levels(method: &Method, raw: Vec<RawLevel>) -> Levels {
+pub(super) fn levels(method: &Method, raw: &[RawLevel]) -> Levels {
     let mut by_tester: BTreeMap<&TesterId, Vec<f64>> = BTreeMap::new();
-    for one in &raw {
+    for one in raw {
         by_tester.entry(&one.tester).or_default().push(one.level);
     }
     let own: Vec<(&TesterId, f64)> = by_tester.into_iter().map(|(t, levels)| (t, median(levels))).collect();

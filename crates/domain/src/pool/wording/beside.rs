@@ -117,16 +117,12 @@ pub fn overall_sentence(subject: &Subject, family: &ClassFamily) -> Option<Strin
     let overall = family.overall.as_ref()?;
     let classes: Vec<&str> = family.rows.iter().filter_map(|row| row.demand_class.as_deref()).collect();
     let classes = classes.join(", ");
-    Some(match &overall.effect {
-        Some(effect) => {
-            let test = overall.test.map_or(String::new(), |t| format!(" (interaction p = {})", p_text(t.p)));
-            format!("over demand classes {classes}{test}: {}", sentence(subject, effect))
-        }
-        None => {
-            let why: Vec<&str> = overall.failed.iter().map(|(_, message)| message.as_str()).collect();
-            format!("no one number over demand classes {classes}: {}", why.join("; "))
-        }
-    })
+    let Some(effect) = &overall.effect else {
+        let why: Vec<&str> = overall.failed.iter().map(|(_, message)| message.as_str()).collect();
+        return Some(format!("no one number over demand classes {classes}: {}", why.join("; ")));
+    };
+    let test = overall.test.map_or(String::new(), |t| format!(" (interaction p = {})", p_text(t.p)));
+    Some(format!("over demand classes {classes}{test}: {}", sentence(subject, effect)))
 }
 
 /// Which pack is ahead, or why that is not said.
