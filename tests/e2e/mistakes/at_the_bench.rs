@@ -3,6 +3,8 @@
 use benchring_api::v1;
 use benchring_tests::{Ring, by, fixture};
 
+use crate::made;
+
 use super::bench::{
     Arm, CUTS, SCREWS, arm, ask, check, choice, estimate, finding, noticed, obstacles, only, put, quantity,
     question, refused, runs, scale, shared, trial, width,
@@ -283,6 +285,13 @@ async fn two_wire_sag() -> anyhow::Result<()> {
     }
     let answer = ask(&ring, question("discharge-energy")).await?;
     assert_eq!(shared(&answer, "sense_wiring"), ["four_wire", "two_wire"]);
+    // 3.2 V a cell on average is what the leads took.
+    let mut sagged = made::trial("discharge-capacity");
+    made::read(&mut sagged, 5.0, "Ah");
+    made::set(&mut sagged, "energy_delivered", 80.0, "Wh");
+    made::choose(&mut sagged, "sense_wiring", "two_wire");
+    let told = noticed(&ring, &sagged, "R10").await?;
+    assert!(told.message.contains("3.2 V"), "{}", told.message);
     ring.end().await
 }
 
@@ -297,7 +306,12 @@ async fn other_pulse_length_or_state_of_charge() -> anyhow::Result<()> {
             arm(&k5, &[&["95 mΩ", "96 mΩ", "95 mΩ"], &["97 mΩ", "95 mΩ", "96 mΩ"]]),
             arm(&k8, &[&["62 mΩ", "61 mΩ", "63 mΩ"], &["62 mΩ", "62 mΩ", "61 mΩ"]]),
         ];
-        ring.accepted("t01", trial(&ring, "pulse-resistance", &set, &arms).await?).await?;
+        let mut sent = trial(&ring, "pulse-resistance", &set, &arms).await?;
+        ring.accepted("t01", sent.clone()).await?;
+        for run in sent.arms[1].charges.iter_mut().flat_map(|c| &mut c.runs) {
+            put(&mut run.conditions, "state_of_charge", quantity("48 %"));
+        }
+        assert!(obstacles(&ring, &sent).await?.contains(&"ARMS_APART".to_owned()));
     }
     let answer = ask(&ring, question("pulse-resistance")).await?;
     let lengths = shared(&answer, "pulse_duration");

@@ -3,6 +3,8 @@
 use benchring_api::v1;
 use benchring_tests::{Ring, by, fixture};
 
+pub(super) use crate::made::{put, runs};
+
 pub(super) const SCREWS: &str = "screw-drive-time";
 pub(super) const CUTS: &str = "cuts-per-charge";
 
@@ -97,6 +99,7 @@ pub(super) async fn trial(
         let charges = arm.readings.iter().enumerate().map(|(round, readings)| v1::TrialCharge {
             conditions: at("charge", arm.set),
             runs: readings.iter().map(|text| run(round, text)).collect(),
+            ..Default::default()
         });
         let charges = charges.collect();
         let pack_specimen = format!("packSpecimens/{}", arm.specimen);
@@ -104,11 +107,6 @@ pub(super) async fn trial(
         sent.arms.push(v1::TrialArm { pack_specimen, conditions, charges, ..Default::default() });
     }
     Ok(sent)
-}
-
-/// Every run, in the order of the arms.
-pub(super) fn runs(trial: &mut v1::Trial) -> impl Iterator<Item = &mut v1::TrialRun> {
-    trial.arms.iter_mut().flat_map(|arm| &mut arm.charges).flat_map(|charge| &mut charge.runs)
 }
 
 /// Multiplies a reading.
@@ -121,12 +119,6 @@ pub(super) fn scale(run: &mut v1::TrialRun, factor: f64) {
     let (number, unit) = reading.as_written.split_once(' ').unwrap();
     let number: f64 = number.parse().unwrap();
     reading.as_written = format!("{:.6} {unit}", number * factor);
-}
-
-/// Writes a quantity or a choice where the field stands already, or else among `conditions`.
-pub(super) fn put(conditions: &mut Vec<v1::Condition>, field: &str, value: v1::condition::Value) {
-    conditions.retain(|c| c.field != field);
-    conditions.push(v1::Condition { field: field.into(), value: Some(value) });
 }
 
 pub(super) fn quantity(text: &str) -> v1::condition::Value {
@@ -166,7 +158,7 @@ pub(super) async fn noticed(ring: &Ring, trial: &v1::Trial, rule: &str) -> anyho
     assert!(checked.violations.is_empty(), "{:?}", checked.violations);
     eprintln!("SAID {:?}", checked.trial.as_ref().map(|t| &t.findings));
     let found = checked.trial.iter().flat_map(|t| &t.findings).find(|f| f.rule == rule);
-    Ok(found.unwrap_or_else(|| panic!("no {rule}: {:?}", checked.trial.map(|t| t.findings))).clone())
+    Ok(found.unwrap_or_else(|| panic!("no {rule}: {:?}", checked.trial)).clone())
 }
 
 /// Reasons why a trial that is taken would not be pooled.

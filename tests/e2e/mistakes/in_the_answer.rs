@@ -1,7 +1,7 @@
 //! Mistakes made when results are put together.
 
 use benchring_api::v1;
-use benchring_tests::{Ring, fixture, json};
+use benchring_tests::{Ring, by, fixture, json};
 
 use super::bench::{SCREWS, ask, estimate, only, put, quantity, question, runs, scale, shared};
 
@@ -142,7 +142,15 @@ async fn same_data_sent_twice_or_under_two_names() -> anyhow::Result<()> {
     for run in other.arms[1].charges.iter_mut().flat_map(|c| &mut c.runs) {
         scale(run, 0.8);
     }
-    let first = ring.accepted("t02", other.clone()).await?;
+    // A client that tries again is answered as the first time.
+    let request = v1::SubmitTrialRequest {
+        trial: Some(other.clone()),
+        request_id: uuid::Uuid::new_v4().to_string(),
+        ..Default::default()
+    };
+    let first = ring.trials().submit_trial(by("tester-t02", request.clone())).await?.into_inner();
+    assert_eq!(ring.trials().submit_trial(by("tester-t02", request)).await?.into_inner(), first);
+    ring.decide(&first, v1::Decision::Accept).await?;
     let once = ask(&ring, question(SCREWS)).await?;
     let again = ring.accepted("t03", other).await?;
     let answer = ask(&ring, question(SCREWS)).await?;

@@ -4,6 +4,8 @@ use benchring_api::v1;
 use benchring_tests::{Ring, fixture, json};
 use serde_json::Value;
 
+use crate::made;
+
 use super::bench::{
     Arm, CUTS, SCREWS, arm, ask, estimate, finding, noticed, obstacles, only, put, quantity, question,
     refused, runs, scale, trial,
@@ -23,6 +25,13 @@ async fn centimetres_millimetres_and_nominal_sizes() -> anyhow::Result<()> {
         let (_, code, message) = refused(&ring, &sent).await?;
         assert!(code == reason && message.contains(words), "{code}: {message}");
     }
+    // A section that no saw takes so long over.
+    let mut cut = made::trial("crosscut-time");
+    made::set(&mut cut, "cut_width", 20.0, "mm");
+    made::set(&mut cut, "cut_height", 15.0, "mm");
+    made::read(&mut cut, 8.0, "s");
+    let asked = noticed(&ring, &cut, "R18").await?;
+    assert!(asked.question.contains("20 cm (200 mm)"), "{asked:?}");
     // Possible, and unusual: asked.
     let mut sent = fixture(SCREWS, 1)?;
     put(&mut sent.conditions, "screw_length", quantity("10 mm"));
@@ -44,6 +53,12 @@ async fn seconds_and_minutes() -> anyhow::Result<()> {
         ("arms[0].charges[0].runs[0].reading", "2.61 s")
     );
     assert!(asked.message.contains("minutes and seconds"), "{}", asked.message);
+    // Power and energy say how long it must have been.
+    let mut idle = made::trial("no-load-runtime");
+    made::set(&mut idle, "mean_input_power", 100.0, "W");
+    made::set(&mut idle, "energy_delivered", 50.0, "Wh");
+    made::read(&mut idle, 30.0, "s");
+    assert_eq!(noticed(&ring, &idle, "R17").await?.suggestion, "30 min (1800 s)");
     let mut whole = fixture(SCREWS, 1)?;
     for run in runs(&mut whole) {
         let written = &mut run.reading.as_mut().unwrap().as_written;
