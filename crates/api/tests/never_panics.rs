@@ -84,7 +84,11 @@ fn full_trial() -> v1::Trial {
         conditions: conditions.clone(),
         note: "ä".into(),
     };
-    let charge = v1::TrialCharge { conditions: conditions.clone(), runs: vec![run.clone(), run], ..Default::default() };
+    let charge = v1::TrialCharge {
+        conditions: conditions.clone(),
+        runs: vec![run.clone(), run],
+        ..Default::default()
+    };
     let arm = v1::TrialArm {
         pack_specimen: "packSpecimens/k5-1".into(),
         pack_model: String::new(),

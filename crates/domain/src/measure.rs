@@ -71,7 +71,10 @@ impl<'a> Due<'a> {
                     self.what,
                     said(quantity),
                     with_unit(limit, self.dimension.canonical()),
-                    self.likely(quantity).map(|likely| format!("; was {likely} read?")).unwrap_or_default(),
+                    match self.likely(quantity).as_slice() {
+                        [] => String::new(),
+                        likely => format!("; was {} read?", likely.join(" or ")),
+                    },
                 ),
             );
         }
@@ -109,24 +112,24 @@ impl<'a> Due<'a> {
         );
         let likely = self.likely(quantity);
         Some(Finding {
-            question: match &likely {
-                Some(likely) => format!("is it {}, or was {likely} read?", said(quantity)),
-                None => format!("is {} right for the {}?", said(quantity), self.what),
+            question: if likely.is_empty() {
+                format!("is {} right for the {}?", said(quantity), self.what)
+            } else {
+                format!("is it {}, or was {} read?", said(quantity), likely.join(" or "))
             },
-            suggestion: likely.unwrap_or_default(),
+            // Of several, none is more likely than the others.
+            suggestion: match <[String; 1]>::try_from(likely) {
+                Ok([one]) => one,
+                Err(_) => String::new(),
+            },
             ..Finding::of(FindingKind::SoftLimit, path.to_owned(), message)
         })
     }
 
-    /// The same number in the one other unit that puts it in the usual range, if there is exactly one: 68 typed in °C is
-    /// 68 °F.
-    fn likely(self, quantity: &Quantity) -> Option<String> {
+    /// The same number in other units that put it in the usual range: 68 typed in °C may have been 68 °F.
+    fn likely(self, quantity: &Quantity) -> Vec<String> {
         let others = in_other_units(quantity, self.accepted);
-        let mut usual = others.iter().filter(|other| self.soft.contains(other.canonical()));
-        match (usual.next(), usual.next()) {
-            (Some(one), None) => Some(said(one)),
-            _ => None,
-        }
+        others.iter().filter(|other| self.soft.contains(other.canonical())).map(said).collect()
     }
 }
 

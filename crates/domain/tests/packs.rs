@@ -172,7 +172,11 @@ fn a_maximum_voltage_stored_as_nominal_is_asked_about() {
     });
     let [one] = findings.as_slice() else { panic!("{findings:?}") };
     assert_eq!((one.field.as_str(), one.suggestion.as_str()), ("nominal_voltage", "18 V"));
-    assert!(one.message.contains("4 V a cell") && one.message.contains("charged voltage"), "{}", one.message);
+    assert!(
+        one.message.contains("for each cell, is 4 V") && one.message.contains("charged voltage"),
+        "{}",
+        one.message
+    );
     for chemistry in ["lfp", "lto", "nimh"] {
         assert_eq!(asked(|p| p.chemistry = chemistry.into())[0].field, "nominal_voltage", "{chemistry}");
     }

@@ -185,7 +185,7 @@ fn energy_by_mass(model: &PackModel) -> Option<Compared<'static>> {
     let ratio = energy / mass;
     let rare = limits::ENERGY_BY_MASS.rare;
     let cause = if ratio > rare.max {
-        "more than bare cells hold: was the mass read in another unit, or is the energy inflated?"
+        "more than bare cells hold: was the mass read in pounds or ounces, or is the energy inflated?"
     } else if ratio < rare.min {
         "was the mass read in another unit, or with a tool?"
     } else {
