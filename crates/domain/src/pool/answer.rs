@@ -281,7 +281,7 @@ pub struct Stratum {
     pub strip: Vec<StripBar>,
 }
 
-/// Evidence of one kind that holds both packs and gives no effect, such as where one of them never finished a run.
+/// Evidence of one kind in which both packs were run and one of them never gave an exact reading.
 #[derive(Debug, Clone, PartialEq)]
 pub struct UnpooledStratum {
     /// What its trials share, by name, in the order of the method file.
@@ -305,7 +305,7 @@ pub struct Answer {
     pub question: Question,
     /// The strata, the one with most testers first.
     pub strata: Vec<Stratum>,
-    /// Strata that hold both packs in a trial and give no effect.
+    /// Strata whose trials ran both packs and give no effect because one never gave an exact reading.
     pub unpooled: Vec<UnpooledStratum>,
     /// Demand classes of otherwise same strata beside each other; empty where the method knows none.
     pub classes: Vec<ClassFamily>,
