@@ -80,7 +80,7 @@ pub(crate) fn trial(method: &str) -> v1::Trial {
         licence: "CC-BY-4.0".into(),
         note: "Invented example.".into(),
         conditions: conditions(method, Level::Trial),
-        plan: Some(v1::Plan { order_design: v1::OrderDesign::SinglePack.into(), ..Default::default() }),
+        plan: Some(v1::TrialPlan { order_design: v1::OrderDesign::SinglePack.into(), ..Default::default() }),
         arms: vec![v1::TrialArm {
             pack_specimen: "packSpecimens/k5-1".into(),
             conditions: conditions(method, Level::Arm),

@@ -177,6 +177,7 @@ fn write_charge(
             .enumerate()
             .map(|(place, run)| write_run(work, tester, session, arm, (charge, place), run))
             .collect(),
+        ..Default::default()
     }
 }
 
