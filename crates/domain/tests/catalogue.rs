@@ -25,7 +25,7 @@ fn every_file_of_the_folder_is_embedded() {
     let entries = std::fs::read_dir(folder).unwrap();
     let names: BTreeSet<String> = entries
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())
-        .filter(|name| name.ends_with(".json"))
+        .filter(|name| std::path::Path::new(name).extension().is_some_and(|kind| kind == "json"))
         .collect();
     let listed: BTreeSet<String> = FILES.iter().map(|(name, _)| (*name).to_owned()).collect();
     assert_eq!(names, listed, "list every file of methods/ in src/method/embedded.rs");

@@ -228,7 +228,8 @@ const TABLE: &[(&str, &str, Change, &[(f64, Told)])] = &[
             let charge = &mut t.arms[0].charges[0];
             charge.runs = vec![charge.runs[0].clone(); 10];
             read(t, 3.0, "s");
-            let sd = (4.0_f64 * 0.0144 / (4.0 + 0.37 * 9.0) * (1.0 + 1.0 / 9.0)).sqrt();
+            let variance: f64 = 4.0 * 0.0144 / (4.0 + 0.37 * 9.0);
+            let sd = (variance * (1.0 + 1.0 / 9.0)).sqrt();
             let odd = 3.0 * (z * sd).exp();
             t.arms[0].charges[0].runs[4].reading = Some(quantity(odd, "s"));
         },

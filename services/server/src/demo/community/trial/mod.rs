@@ -124,7 +124,7 @@ fn write_charge(
             .enumerate()
             .map(|(place, run)| write_run(work, tester, session, arm, (charge, place), run))
             .collect(),
-        ..v1::TrialCharge::default()
+        ..Default::default()
     }
 }
 
