@@ -63,6 +63,14 @@ impl Ring {
         Self::start_with(Database::sqlite()?, |config| folder.clone_into(&mut config.methods_dir)).await
     }
 
+    /// A ring over a new SQLite file, with some settings changed.
+    ///
+    /// # Errors
+    /// What keeps it from starting.
+    pub async fn with(change: impl FnOnce(&mut Config)) -> anyhow::Result<Self> {
+        Self::start_with(Database::sqlite()?, change).await
+    }
+
     async fn start(database: Database) -> anyhow::Result<Self> {
         Self::start_with(database, |_| {}).await
     }

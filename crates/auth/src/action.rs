@@ -34,6 +34,10 @@ pub enum Action {
     CheckTrial,
     /// Submit a trial.
     SubmitTrial,
+    /// Confirm what was found in a trial of one's own.
+    ConfirmFinding,
+    /// Confirm what was found in a pack model.
+    ConfirmPackModelFinding,
     /// Decide about a trial.
     DecideTrial,
     /// Ask a question over many trials.
@@ -65,6 +69,8 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::ReadTrials, WhoMay::Anyone),
     (Action::CheckTrial, WhoMay::Roles(&[Role::Tester])),
     (Action::SubmitTrial, WhoMay::Roles(&[Role::Tester])),
+    (Action::ConfirmFinding, WhoMay::Roles(&[Role::Tester])),
+    (Action::ConfirmPackModelFinding, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
 ];
@@ -84,6 +90,20 @@ fn words(roles: &[Role]) -> String {
     match roles {
         [] => "of nobody".to_owned(),
         roles => roles.iter().map(|r| r.word()).collect::<Vec<_>>().join(" or "),
+    }
+}
+
+/// As [`may`] on a private instance: whoever is not known gets no further than probes and the description of the
+/// service, which a client needs to find out that it has to sign in.
+///
+/// # Errors
+/// [`Denied`], also for an action that has no row.
+pub fn may_in_private(caller: &Caller, action: Action) -> Result<(), Denied> {
+    may(caller, action)?;
+    match action {
+        Action::Probe | Action::Describe => Ok(()),
+        _ if caller.id().is_none() => Err(Denied::NeedsToken),
+        _ => Ok(()),
     }
 }
 

@@ -9,7 +9,7 @@ mod caller;
 mod development;
 mod role;
 
-pub use action::{Action, Denied, WHO_MAY, WhoMay, may};
+pub use action::{Action, Denied, WHO_MAY, WhoMay, may, may_in_private};
 pub use caller::Caller;
 pub use development::{NotAToken, development_caller, development_token};
 pub use role::{Role, Roles};

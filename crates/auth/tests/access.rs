@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use benchring_auth::{
     Action, Caller, Denied, Role, Roles, WHO_MAY, WhoMay, development_caller, development_token, may,
+    may_in_private,
 };
 use benchring_domain::acting::Actor;
 use benchring_domain::id::TesterId;
@@ -20,12 +21,12 @@ fn caller(role: Option<Role>) -> Caller {
 /// One line for each action: who may, column by column.
 fn table() -> String {
     let mut text =
-        format!("{:<22}{:<11}{:<8}{:<11}administrator\n", "action", "anonymous", "tester", "moderator");
+        format!("{:<25}{:<11}{:<8}{:<11}administrator\n", "action", "anonymous", "tester", "moderator");
     for (action, _) in WHO_MAY {
         let cell = |role| if may(&caller(role), *action).is_ok() { "yes" } else { "-" };
         let [tester, moderator, administrator] = Role::ALL.map(|role| cell(Some(role)));
         let name = format!("{action:?}");
-        writeln!(text, "{name:<22}{:<11}{tester:<8}{moderator:<11}{administrator}", cell(None))
+        writeln!(text, "{name:<25}{:<11}{tester:<8}{moderator:<11}{administrator}", cell(None))
             .expect("a string");
     }
     text
@@ -53,6 +54,19 @@ fn who_is_unknown_is_asked_for_a_token_and_who_is_known_for_a_role() {
     let denied = may(&Caller::tester(tester()), Action::DecideTrial);
     assert_eq!(denied, Err(Denied::NeedsRole(&[Role::Moderator])));
     assert_eq!(denied.map_err(|d| d.to_string()), Err("this call needs the role moderator".to_owned()));
+}
+
+#[test]
+fn a_private_instance_asks_for_a_token_and_changes_nothing_for_those_who_have_one() {
+    let known = [Caller::tester(tester()), Caller::moderator(tester()), caller(Some(Role::Administrator))];
+    for (action, _) in WHO_MAY {
+        for caller in &known {
+            assert_eq!(may_in_private(caller, *action), may(caller, *action), "{action:?}");
+        }
+        let open = matches!(action, Action::Probe | Action::Describe);
+        let expected = if open { Ok(()) } else { Err(Denied::NeedsToken) };
+        assert_eq!(may_in_private(&Caller::anonymous(), *action), expected, "{action:?}");
+    }
 }
 
 #[test]

@@ -26,6 +26,10 @@ pub enum Action {
     TrialSubmitted,
     /// A moderator decided about a trial.
     TrialDecided,
+    /// A tester confirmed what was found in a trial.
+    TrialFindingConfirmed,
+    /// What was found in a pack model was confirmed.
+    PackModelFindingConfirmed,
 }
 
 impl Action {
@@ -40,6 +44,8 @@ impl Action {
             Self::ToolModelUpdated => "tool_model_updated",
             Self::TrialSubmitted => "trial_submitted",
             Self::TrialDecided => "trial_decided",
+            Self::TrialFindingConfirmed => "trial_finding_confirmed",
+            Self::PackModelFindingConfirmed => "pack_model_finding_confirmed",
         }
     }
 }

@@ -28,6 +28,10 @@ words!(
         StateDoubtful = "state_doubtful",
         /// A number that does not fit the others.
         Inconsistent = "inconsistent",
+        /// The readings of another trial, in the same order.
+        DuplicateTrial = "duplicate_trial",
+        /// A pack model that another one resembles in name and rated values.
+        DuplicatePackModel = "duplicate_pack_model",
         /// A run far from the others of its arm.
         Outlier = "outlier",
         /// Timing too coarse for what was timed.

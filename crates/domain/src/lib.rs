@@ -6,6 +6,7 @@
 pub mod acting;
 pub mod audit;
 pub mod clock;
+pub mod confirmation;
 pub mod disclosure;
 pub mod filter;
 pub mod finding;

@@ -73,7 +73,7 @@ pub(crate) fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> 
 
 /// Levenshtein distance: insertions, deletions and substitutions of characters (Levenshtein, Soviet Physics Doklady 10
 /// (1966), 707-710).
-fn edits(a: &str, b: &str) -> usize {
+pub(crate) fn edits(a: &str, b: &str) -> usize {
     let b: Vec<char> = b.chars().collect();
     let mut row: Vec<usize> = (0..=b.len()).collect();
     for (i, ca) in a.chars().enumerate() {

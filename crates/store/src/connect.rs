@@ -31,6 +31,15 @@ impl Connections {
         Ok(Self { writer, readers })
     }
 
+    /// The same with new connections that read. One that was open while the schema changed may still prepare a
+    /// statement on the schema it had: SQLite then takes the name of a new column for a text, and the driver keeps the
+    /// statement.
+    pub(crate) async fn after_migration(self, settings: &StoreSettings) -> Result<Self, StoreError> {
+        self.readers.close().await?;
+        let readers = connect(&url_of(&settings.url)?, settings, false).await?;
+        Ok(Self { writer: self.writer, readers })
+    }
+
     /// Whether the database is a SQLite file.
     pub(crate) fn is_sqlite(&self) -> bool {
         self.writer.get_database_backend() == DbBackend::Sqlite

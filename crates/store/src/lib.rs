@@ -7,9 +7,11 @@
 
 mod answered;
 mod audit;
+mod confirmations;
 mod connect;
 mod counts;
 mod decisions;
+mod duplicates;
 mod entities;
 mod error;
 mod evidence;
@@ -26,6 +28,7 @@ mod verify;
 mod writer;
 
 pub use audit::{AuditEntry, AuditHead};
+pub use confirmations::NewConfirmation;
 pub use counts::Counts;
 pub use decisions::DecisionRow;
 pub use error::StoreError;
@@ -66,11 +69,12 @@ impl Store {
     /// [`StoreError::Schema`] when its schema is another and may not be brought up to date, or what the
     /// database meets.
     pub async fn open(settings: &StoreSettings) -> Result<Self, StoreError> {
-        let connections = Connections::open(settings).await?;
+        let mut connections = Connections::open(settings).await?;
         let may_migrate = settings.migrate || connections.is_sqlite();
         let pending = pending(&connections.writer).await?;
         if pending > 0 && may_migrate {
             Migrator::up(&connections.writer, None).await?;
+            connections = connections.after_migration(settings).await?;
         } else if pending > 0 {
             return Err(StoreError::Schema(format!("{pending} migrations are pending: run `migrate`")));
         }
@@ -144,7 +148,7 @@ impl Store {
         if outcome.repeated {
             return self.model_at(kind, &outcome.reference).await;
         }
-        Ok(Row { model, revision: 1, create_time: time, update_time: time })
+        Ok(Row { model, revision: 1, create_time: time, update_time: time, confirmations: Vec::new() })
     }
 
     async fn model_update<M: DeserializeOwned>(
@@ -165,7 +169,10 @@ impl Store {
         kind: Kind,
         reference: &Reference,
     ) -> Result<Row<M>, StoreError> {
-        models::get_revision(self.readers(), kind, &reference.id, reference.revision).await
+        let mut row =
+            models::get_revision::<M>(self.readers(), kind, &reference.id, reference.revision).await?;
+        row.confirmations.retain(|answer| answer.number <= reference.confirmations);
+        Ok(row)
     }
 }
 

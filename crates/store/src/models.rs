@@ -2,12 +2,14 @@
 
 use benchring_domain::audit::Action;
 use benchring_domain::clock::Timestamp;
+use benchring_domain::confirmation::Confirmation;
 use benchring_domain::id::{PackModelId, ToolModelId};
 use sea_orm::sea_query::{Expr, ExprTrait, LikeExpr, Order, Query, SelectStatement};
 use sea_orm::{ConnectionTrait, DatabaseConnection, FromQueryResult};
 use serde::de::DeserializeOwned;
 
 use crate::StoreError;
+use crate::confirmations;
 use crate::span::moment;
 
 /// Version of the documents of packs, specimens and tools.
@@ -74,17 +76,24 @@ pub struct ModelRow<M> {
     pub create_time: Timestamp,
     /// When this revision was made.
     pub update_time: Timestamp,
+    /// Answers to what was found in it, oldest first.
+    pub confirmations: Vec<Confirmation>,
 }
 
 impl<M> ModelRow<M> {
-    /// Entity tag, in quotes: changes with every revision.
+    /// Entity tag, in quotes: changes with every revision and every answer to a finding.
     pub fn etag(&self) -> String {
-        model_etag(self.revision)
+        confirmed_etag(self.revision, i32::try_from(self.confirmations.len()).unwrap_or(i32::MAX))
     }
 }
 
 pub(crate) fn model_etag(revision: i32) -> String {
     format!("\"{revision}\"")
+}
+
+/// The etag of a model of which some findings were confirmed.
+pub(crate) fn confirmed_etag(revision: i32, confirmations: i32) -> String {
+    if confirmations == 0 { model_etag(revision) } else { format!("\"{revision}-{confirmations}\"") }
 }
 
 /// The text that a search looks through.
@@ -114,7 +123,8 @@ impl Raw {
             document_in(kind.revisions(), &self.id, self.document_version, DOCUMENT_VERSION, &self.document)?;
         let create_time = moment(kind.table(), "create_time", &self.id, self.create_time)?;
         let update_time = moment(kind.revisions(), "time", &self.id, self.time)?;
-        Ok((self.id, ModelRow { model, revision: self.revision, create_time, update_time }))
+        let confirmations = Vec::new();
+        Ok((self.id, ModelRow { model, revision: self.revision, create_time, update_time, confirmations }))
     }
 }
 
@@ -142,7 +152,7 @@ fn select(kind: Kind, current: bool) -> SelectStatement {
     }
     let mut select = Query::select();
     select
-        .columns([(model, "id"), (model, "create_time")])
+        .columns([(model, "id"), (model, "create_time"), (model, "confirmations")])
         .columns([
             (revision, "revision"),
             (revision, "time"),
@@ -160,7 +170,20 @@ async fn read<M: DeserializeOwned>(
     select: &SelectStatement,
 ) -> Result<Vec<(String, ModelRow<M>)>, StoreError> {
     let rows = db.query_all(select).await?;
-    rows.iter().map(|row| Raw::from_query_result(row, "")?.read(kind)).collect()
+    let mut answered: Vec<String> = Vec::new();
+    for row in &rows {
+        if row.try_get::<i32>("", "confirmations")? > 0 {
+            answered.push(row.try_get("", "id")?);
+        }
+    }
+    let mut confirmations = confirmations::of_models(db, kind, &answered).await?;
+    rows.iter()
+        .map(|row| {
+            let (id, mut model) = Raw::from_query_result(row, "")?.read::<M>(kind)?;
+            model.confirmations = confirmations.remove(&id).unwrap_or_default();
+            Ok((id, model))
+        })
+        .collect()
 }
 
 /// The model with this id, as it stands now.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use benchring_domain::clock::Timestamp;
 use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId};
+use benchring_domain::pack::likeness::rated_key;
 use benchring_domain::pack::{PackModel, PackSpecimen};
 use benchring_domain::pool::PackRevisions;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
@@ -56,6 +57,7 @@ fn write_of(model: &PackModel) -> Result<ModelWrite, StoreError> {
         kind: Kind::Pack,
         id: model.id.to_string(),
         search: search_text(maker, designation, aliases, model.id.as_str()),
+        rated: Some(rated_key(model)),
         document: document("pack model", model)?,
     })
 }

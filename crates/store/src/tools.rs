@@ -18,6 +18,7 @@ fn write_of(model: &ToolModel) -> Result<ModelWrite, StoreError> {
         kind: Kind::Tool,
         id: model.id.to_string(),
         search: search_text(maker, designation, aliases, model.id.as_str()),
+        rated: None,
         document: document("tool model", model)?,
     })
 }

@@ -3,19 +3,22 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use benchring_domain::clock::Timestamp;
+use benchring_domain::confirmation::Confirmation;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackSpecimenId, TesterId, ToolModelId, TrialId};
 use benchring_domain::standing::{Decision, Standing};
+use benchring_domain::trial::duplicate::{self, readings};
 use benchring_domain::trial::summary::TrialSummary;
 use benchring_domain::trial::{Checked, DOCUMENT_VERSION, References, Trial};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
 
+use crate::confirmations;
 use crate::decisions::{self, DecisionRow};
 use crate::entities::{finding, trial, trial_revision};
 use crate::models::{IDS_AT_ONCE, document_in};
 use crate::span::{kept, micros, moment};
 use crate::trial_list::{TrialQuery, Visibility};
-use crate::writer::{Act, DecideWrite, Reference, TrialWrite, Write, standing_in};
+use crate::writer::{Act, DecideWrite, Outcome, Reference, TrialReadings, TrialWrite, Write, standing_in};
 use crate::{Store, StoreError, document};
 
 /// A trial to be kept.
@@ -48,6 +51,10 @@ pub struct TrialRow {
     pub revision: i32,
     /// What was decided about it, oldest first.
     pub decisions: Vec<DecisionRow>,
+    /// Answers to what the checks noticed, oldest first.
+    pub confirmations: Vec<Confirmation>,
+    /// The oldest trial that had the same readings when this one was submitted.
+    pub duplicate_of: Option<TrialId>,
     /// When it was submitted.
     pub submit_time: Timestamp,
     /// When standing or content last changed.
@@ -55,14 +62,18 @@ pub struct TrialRow {
 }
 
 impl TrialRow {
-    /// Entity tag, in quotes: changes with every revision and every decision.
+    /// Entity tag, in quotes: changes with every revision, every decision and every answer to a finding.
     pub fn etag(&self) -> String {
-        trial_etag(self.revision, i32::try_from(self.decisions.len()).unwrap_or(i32::MAX))
+        let count = |length: usize| i32::try_from(length).unwrap_or(i32::MAX);
+        trial_etag(self.revision, count(self.decisions.len()), count(self.confirmations.len()))
     }
 }
 
-pub(crate) fn trial_etag(revision: i32, decisions: i32) -> String {
-    format!("\"{revision}-{decisions}\"")
+pub(crate) fn trial_etag(revision: i32, decisions: i32, confirmations: i32) -> String {
+    match confirmations {
+        0 => format!("\"{revision}-{decisions}\""),
+        some => format!("\"{revision}-{decisions}-{some}\""),
+    }
 }
 
 /// The summary as it is kept, if it reads back as it is: a number that is none would be lost here and
@@ -94,6 +105,13 @@ fn write_of(new: &NewTrial) -> Result<TrialWrite, StoreError> {
             .iter()
             .map(|finding| Ok((finding.kind.id(), document("finding", finding)?)))
             .collect::<Result<_, StoreError>>()?,
+        readings: readings(trial)
+            .map(|readings| {
+                let finding = duplicate::finding(readings.count);
+                let kept = document("finding", &finding)?;
+                Ok::<_, StoreError>(TrialReadings { digest: readings.digest, finding, document: kept })
+            })
+            .transpose()?,
         summary: summary_text(summary)?,
         document: document("trial", trial)?,
     })
@@ -109,10 +127,57 @@ impl Store {
         let write = Write::TrialAdd(Box::new(write_of(&new)?));
         let time = kept(act.time);
         let outcome = self.write(write, act).await?;
+        self.trial_added(new, time, outcome).await
+    }
+
+    /// Keeps trials, pending, in one transaction and in this order. Each is kept or refused by itself, and answered
+    /// in its place.
+    pub async fn trials_add(&self, new: Vec<(NewTrial, Act)>) -> Vec<Result<TrialRow, StoreError>> {
+        let mut writes = Vec::with_capacity(new.len());
+        let mut waiting = Vec::with_capacity(new.len());
+        for (new, act) in new {
+            match write_of(&new) {
+                Ok(write) => {
+                    let time = kept(act.time);
+                    writes.push((Write::TrialAdd(Box::new(write)), act));
+                    waiting.push(Ok((new, time)));
+                }
+                Err(error) => waiting.push(Err(error)),
+            }
+        }
+        let mut outcomes = self.writer.write_all(writes).await.into_iter();
+        let mut rows = Vec::with_capacity(waiting.len());
+        for waiting in waiting {
+            rows.push(match waiting {
+                Err(error) => Err(error),
+                Ok((new, time)) => match outcomes.next().unwrap_or(Err(StoreError::OutcomeUnknown)) {
+                    Ok(Some(outcome)) => self.trial_added(new, time, outcome).await,
+                    Ok(None) => Err(StoreError::OutcomeUnknown),
+                    Err(error) => Err(error),
+                },
+            });
+        }
+        rows
+    }
+
+    /// The trial as it is kept now, or as it was when it was kept first.
+    async fn trial_added(
+        &self,
+        new: NewTrial,
+        time: Timestamp,
+        outcome: Outcome,
+    ) -> Result<TrialRow, StoreError> {
         if outcome.repeated {
             return self.trial_at(&outcome.reference).await;
         }
-        let NewTrial { id, tester, checked: Checked { trial, findings, summary } } = new;
+        let NewTrial { id, tester, checked: Checked { trial, mut findings, summary } } = new;
+        let duplicate_of = match outcome.duplicate {
+            None => None,
+            Some((finding, other)) => {
+                findings.push(finding);
+                Some(trial_id_in(&other)?)
+            }
+        };
         Ok(TrialRow {
             id,
             tester,
@@ -122,6 +187,8 @@ impl Store {
             standing: Standing::Pending,
             revision: 1,
             decisions: Vec::new(),
+            confirmations: Vec::new(),
+            duplicate_of,
             submit_time: time,
             update_time: time,
         })
@@ -196,6 +263,7 @@ impl Store {
         let revision = trial_revision::Entity::find_by_id(key).one(self.readers()).await?;
         row.revision = reference.revision;
         row.decisions = reference.decisions;
+        row.confirmations = reference.confirmations;
         row.update_time = reference.time;
         if let Some(standing) = reference.standing {
             standing.id().clone_into(&mut row.standing);
@@ -214,6 +282,9 @@ impl Store {
         for (trial, decision) in decisions::list(self.readers(), &decided.collect::<Vec<_>>()).await? {
             decisions.entry(trial).or_default().push(decision);
         }
+        let answered = rows.iter().filter(|(row, _)| row.confirmations > 0).map(|(row, _)| row.id.clone());
+        let answered = answered.collect::<Vec<_>>();
+        let mut confirmations = confirmations::of_trials(self.readers(), &answered).await?;
         let noticed = rows.iter().filter_map(|(_, revision)| revision.as_ref());
         let noticed = noticed.filter(|revision| revision.findings > 0).map(|revision| revision.trial.clone());
         let mut findings = self.findings_of(&noticed.collect::<Vec<_>>()).await?;
@@ -225,7 +296,9 @@ impl Store {
                 let mut decisions = decisions.remove(&row.id).unwrap_or_default();
                 decisions.retain(|decision| decision.number <= row.decisions);
                 let findings = findings.remove(&(row.id.clone(), row.revision)).unwrap_or_default();
-                read(&row, &revision, findings, decisions)
+                let mut confirmations = confirmations.remove(&row.id).unwrap_or_default();
+                confirmations.retain(|answer| answer.number <= row.confirmations);
+                read(&row, &revision, findings, decisions, confirmations)
             })
             .collect()
     }
@@ -256,6 +329,7 @@ fn read(
     revision: &trial_revision::Model,
     findings: Vec<Finding>,
     decisions: Vec<DecisionRow>,
+    confirmations: Vec<Confirmation>,
 ) -> Result<TrialRow, StoreError> {
     let key = row.id.as_str();
     let trial =
@@ -267,7 +341,8 @@ fn read(
     let standing = standing_in("trial", key, &row.standing)?;
     let submit_time = moment("trial", "submit_time", key, row.submit_time)?;
     let update_time = moment("trial", "update_time", key, row.update_time)?;
-    let id = TrialId::parse(key).map_err(|error| StoreError::corrupt("trial", "id", key, error))?;
+    let id = trial_id_in(key)?;
+    let duplicate_of = row.duplicate_of.as_deref().map(trial_id_in).transpose()?;
     Ok(TrialRow {
         id,
         tester,
@@ -277,7 +352,14 @@ fn read(
         standing,
         revision: row.revision,
         decisions,
+        confirmations,
+        duplicate_of,
         submit_time,
         update_time,
     })
+}
+
+/// An id in a column.
+fn trial_id_in(id: &str) -> Result<TrialId, StoreError> {
+    TrialId::parse(id).map_err(|error| StoreError::corrupt("trial", "id", id, error))
 }

@@ -30,6 +30,10 @@ pub const REQUEST_ID_DAYS: u32 = 30;
 pub struct Facts {
     /// Whether development tokens are accepted.
     pub development_tokens: bool,
+    /// Whether writing is switched off.
+    pub read_only: bool,
+    /// Whether reading needs a token.
+    pub private_instance: bool,
     /// Longest time a call may take.
     pub deadline: Duration,
     /// Largest request, in bytes.

@@ -20,6 +20,8 @@ pub struct Config {
     pub data_dir: PathBuf,
     pub methods_dir: PathBuf,
     pub development: bool,
+    pub private: bool,
+    pub read_only: bool,
     pub log: String,
     pub log_format: LogFormat,
     pub allowed_origins: Vec<String>,

@@ -96,6 +96,23 @@ impl Refusal {
         }
     }
 
+    /// The name of the gRPC status code, such as `INVALID_ARGUMENT`.
+    pub fn code_name(&self) -> &'static str {
+        crate::admin::metrics::code_name(self.reason().row().code as i32)
+    }
+
+    /// Message and metadata, for one outcome among several in an answer. The cause of an
+    /// [`Refusal::Internal`] is logged here.
+    pub fn told(&self) -> (String, Vec<(String, String)>) {
+        if let Self::Internal(cause) = self {
+            tracing::error!(error = %chain(cause.as_ref()), "one of several broke");
+        }
+        let info = self.details().error_info().cloned();
+        let mut metadata: Vec<_> = info.map(|info| info.metadata.into_iter().collect()).unwrap_or_default();
+        metadata.sort();
+        (self.message(), metadata)
+    }
+
     fn message(&self) -> String {
         match self {
             Self::Invalid(broken) => match broken.as_slice() {

@@ -73,6 +73,8 @@ reasons! {
         "No chain of trials connects the two packs. The message says what would.";
     ReadOnly, "READ_ONLY", FailedPrecondition, 400,
         "Writing is switched off on this server.";
+    FindingNotOpen, "FINDING_NOT_OPEN", FailedPrecondition, 400,
+        "The finding asks nothing, or was confirmed before.";
     Precondition, "FAILED_PRECONDITION", FailedPrecondition, 400,
         "The present state does not allow this. The message says which state would.";
     RequestTooLarge, "REQUEST_TOO_LARGE", ResourceExhausted, 413,

@@ -99,6 +99,8 @@ pub async fn start(config: Config, clock: Arc<dyn Clock>) -> anyhow::Result<Runn
         page_key: PageKey::in_folder(&config.data_dir)?,
         facts: Facts {
             development_tokens: config.development,
+            read_only: config.read_only,
+            private_instance: config.private,
             deadline: door_settings.deadline_cap,
             request_bytes: door_settings.request_bytes,
         },
@@ -161,6 +163,8 @@ fn store_settings(config: &Config) -> StoreSettings {
 fn door_settings(config: &Config) -> DoorSettings {
     DoorSettings {
         development_tokens: config.development,
+        read_only: config.read_only,
+        private: config.private,
         deadline_cap: Duration::from_millis(config.deadline_ms),
         calls: config.concurrency_max,
         cors_origins: config.allowed_origins.clone(),

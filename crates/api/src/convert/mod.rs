@@ -9,6 +9,8 @@
 //! Paths of violations begin at the request, as google.rpc.BadRequest has it:
 //! `trial.arms[1].charges[0].runs[2].reading.unit`.
 
+pub mod confirm;
+pub mod findings;
 pub mod mask;
 pub mod methods;
 pub mod moderation;
@@ -23,6 +25,7 @@ pub mod trials;
 pub mod words;
 
 use benchring_domain::clock::Timestamp;
+use benchring_domain::confirmation::Confirmation;
 use benchring_domain::violation::Violations;
 
 /// Reasons of the violations found here, beside those of the judging code.
@@ -33,6 +36,7 @@ pub const REASONS: &[&str] = &[
     "UNKNOWN_PATH",
     "NOT_AN_ID",
     "NOT_A_UUID",
+    "UNKNOWN_FINDING",
     "NEGATIVE_PAGE_SIZE",
 ];
 
@@ -47,6 +51,8 @@ pub struct Revision<'a> {
     pub update_time: Timestamp,
     /// Entity tag, quotes included.
     pub etag: &'a str,
+    /// Answers to what was found in it.
+    pub confirmations: &'a [Confirmation],
 }
 
 /// Writes a count. The service keeps none that the wire could not hold.

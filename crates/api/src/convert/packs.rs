@@ -5,10 +5,9 @@ use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId};
 use benchring_domain::pack::{PackModel, PackModelDraft, PackSpecimen, PackSpecimenDraft};
 use benchring_domain::violation::Violations;
 
+use super::findings::{findings_to_wire, open_to_wire};
 use super::mask::{Update, revisable, update_from_wire};
-use super::quantity::{
-    finding_to_wire, price_from_wire, price_to_wire, quantity_from_wire, quantity_to_wire,
-};
+use super::quantity::{price_from_wire, price_to_wire, quantity_from_wire, quantity_to_wire};
 use super::requests::{
     Create, Page, id_from_wire, optional_name_from_wire, page_from_wire, request_id_from_wire,
     resource_from_wire, words_from_wire,
@@ -50,6 +49,7 @@ pub fn pack_model_from_wire(sent: v1::PackModel) -> Sent<PackModelDraft> {
         price,
         max_discharge_current,
         findings: _,
+        open_findings_count: _,
         revision_count: _,
         create_time: _,
         update_time: _,
@@ -127,7 +127,8 @@ pub fn pack_model_to_wire(model: &PackModel, findings: &[Finding], revision: &Re
         height: height.as_ref().map(quantity_to_wire),
         price: price.as_ref().map(price_to_wire),
         max_discharge_current: max_discharge_current.as_ref().map(quantity_to_wire),
-        findings: findings.iter().map(finding_to_wire).collect(),
+        findings: findings_to_wire(findings, revision.confirmations, None),
+        open_findings_count: open_to_wire(findings, revision.confirmations),
         revision_count: count_to_wire(revision.number),
         create_time: Some(time_to_wire(revision.create_time)),
         update_time: Some(time_to_wire(revision.update_time)),
@@ -155,7 +156,7 @@ revisable!(PackModel {
         maker, designation, aliases, region, chemistry, cell_format, series_count, parallel_count,
         label_voltage, label_voltage_kind, nominal_voltage, rated_capacity, rated_energy, mass, length,
         width, height, price, max_discharge_current;
-    staying: name, findings, revision_count, create_time, update_time, etag;
+    staying: name, findings, open_findings_count, revision_count, create_time, update_time, etag;
 });
 
 /// Reads a request to revise a pack model.

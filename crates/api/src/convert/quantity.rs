@@ -104,6 +104,7 @@ pub fn finding_to_wire(finding: &Finding) -> v1::Finding {
         question: question.clone(),
         suggestion: suggestion.clone(),
         rule: rule_to_wire(*rule),
+        ..v1::Finding::default()
     }
 }
 

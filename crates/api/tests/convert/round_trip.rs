@@ -14,7 +14,7 @@ use crate::sound::{
 };
 
 fn revision() -> Revision<'static> {
-    Revision { number: 1, create_time: now(), update_time: now(), etag: "\"1\"" }
+    Revision { number: 1, create_time: now(), update_time: now(), etag: "\"1\"", confirmations: &[] }
 }
 
 #[test]
@@ -60,6 +60,7 @@ fn given_out(checked: &Checked, view: trials::View) -> v1::Trial {
         tester: &tester(),
         trial: &checked.trial,
         findings: &checked.findings,
+        duplicate_of: None,
         summary: &checked.summary,
         kept: Some(trials::Kept {
             standing: Standing::Accepted,
@@ -67,6 +68,7 @@ fn given_out(checked: &Checked, view: trials::View) -> v1::Trial {
             submit_time: now(),
             update_time: now(),
             decisions: &[],
+            confirmations: &[],
             etag: "\"1.0\"",
         }),
     };

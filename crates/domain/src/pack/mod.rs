@@ -2,6 +2,7 @@
 
 pub(crate) mod consistency;
 pub(crate) mod dates;
+pub mod likeness;
 mod model;
 mod specimen;
 

@@ -107,20 +107,20 @@ impl Evidence {
     /// later. A revision moves the version only where it changes what the answer takes from the pack: its name, and
     /// what the question divides by.
     #[must_use]
-    pub fn asked(mut self, question: &Question, method: &Method, since: i64, packs: PackRevisions) -> Self {
+    pub fn asked(mut self, question: &Question, method: &Method, since: i64, packs: &PackRevisions) -> Self {
         let moments: BTreeSet<i64> =
             packs.values().flatten().map(|(from, _)| *from).filter(|from| *from > since).collect();
         let mut version = since;
-        let mut before = reading(question, method, &packs, since);
+        let mut before = reading(question, method, packs, since);
         for moment in moments {
-            let now = reading(question, method, &packs, moment);
+            let now = reading(question, method, packs, moment);
             if now != before {
                 version = moment;
             }
             before = now;
         }
         self.evidence_version = version;
-        self.pack_models.extend(in_force(&packs, self.data_version));
+        self.pack_models.extend(in_force(packs, self.data_version));
         self
     }
 }

@@ -2,6 +2,7 @@
 
 mod check;
 pub mod draft;
+pub mod duplicate;
 mod reduce;
 pub mod summary;
 

@@ -60,7 +60,7 @@ fn a_revision_moves_the_version_of_those_who_read_what_it_changes() {
         let question = asked.check(&catalogue).unwrap();
         let evidence = evidence(cuts, vec![trial("a", "t1", cuts, both("t1"))], vec![]);
         let since = evidence.trials_version(&question, None);
-        let evidence = evidence.asked(&question, cuts, since, revisions(second, third.clone()));
+        let evidence = evidence.asked(&question, cuts, since, &revisions(second, third.clone()));
         assert_eq!(evidence.pack_models[&third.id], third, "as it stood at the data version");
         evidence.evidence_version
     };

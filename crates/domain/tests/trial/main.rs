@@ -5,6 +5,7 @@
 mod alike;
 mod bad_input;
 mod common;
+mod duplicate;
 mod findings;
 mod order;
 mod properties;

@@ -8,11 +8,13 @@
 pub(crate) mod audit;
 pub(crate) mod audit_head;
 pub(crate) mod finding;
+pub(crate) mod pack_model_confirmation;
 pub(crate) mod pack_specimen;
 pub(crate) mod pack_specimen_revision;
 pub(crate) mod request;
 pub(crate) mod trial;
 pub(crate) mod trial_arm;
+pub(crate) mod trial_confirmation;
 pub(crate) mod trial_decision;
 pub(crate) mod trial_evidence;
 pub(crate) mod trial_revision;

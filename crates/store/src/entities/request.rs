@@ -17,6 +17,8 @@ pub struct Model {
     pub revision: i32,
     /// Decisions the resource had when it was answered.
     pub decisions: i32,
+    /// Findings of the resource that were confirmed when it was answered.
+    pub confirmations: i32,
     /// Standing of a trial when it was answered.
     pub standing: Option<String>,
     pub time: i64,

@@ -21,6 +21,12 @@ pub struct Model {
     pub demand_class: Option<String>,
     pub interest: String,
     pub licence: String,
+    /// How many findings were confirmed.
+    pub confirmations: i32,
+    /// What its readings are recognised by; none with too few of them.
+    pub readings_digest: Option<String>,
+    /// The oldest trial that had the same readings when it was submitted.
+    pub duplicate_of: Option<String>,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

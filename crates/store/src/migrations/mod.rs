@@ -6,6 +6,7 @@ mod columns;
 mod m20261125_000001_audit;
 mod m20261125_000002_packs_and_tools;
 mod m20261125_000003_trials;
+mod m20261125_000004_answers;
 mod m20261125_000005_specimens;
 
 use sea_orm_migration::prelude::*;
@@ -20,6 +21,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_000001_audit::Migration),
             Box::new(m20261125_000002_packs_and_tools::Migration),
             Box::new(m20261125_000003_trials::Migration),
+            Box::new(m20261125_000004_answers::Migration),
             Box::new(m20261125_000005_specimens::Migration),
         ]
     }

@@ -8,8 +8,9 @@ use sea_orm::sea_query::{Expr, ExprTrait, LockType, Order, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, DatabaseTransaction, EntityTrait, QueryFilter};
 
 use super::weight::Weights;
-use super::write::{Job, Once, Reference, Write};
+use super::write::{Confirmed, Job, Once, Reference, Write};
 use crate::StoreError;
+use crate::duplicates::{self, ByReadings};
 use crate::entities::{pack_specimen_revision, request, trial};
 use crate::models::{IDS_AT_ONCE, Kind};
 
@@ -34,6 +35,7 @@ impl Done {
             id: row.resource,
             revision: row.revision,
             decisions: row.decisions,
+            confirmations: row.confirmations,
             standing,
             time: row.time,
         };
@@ -50,6 +52,7 @@ pub(super) struct TrialState {
     pub(super) standing: Standing,
     pub(super) revision: i32,
     pub(super) decisions: i32,
+    pub(super) confirmations: i32,
 }
 
 /// What is there.
@@ -59,6 +62,10 @@ pub(super) struct Known {
     pub(super) trials: HashMap<String, TrialState>,
     /// Revision of each model.
     pub(super) models: HashMap<(Kind, String), i32>,
+    /// How many findings of each model were confirmed.
+    pub(super) confirmations: HashMap<(Kind, String), i32>,
+    /// Trials by their readings, the oldest first.
+    pub(super) readings: ByReadings,
     pub(super) specimens: HashMap<String, SpecimenState>,
     /// Specimens that trials rest on, among those to be revised.
     pub(super) used: HashSet<String>,
@@ -83,6 +90,7 @@ struct Wanted {
     specimens: BTreeSet<String>,
     /// Specimens to be revised.
     revised: BTreeSet<String>,
+    readings: BTreeSet<String>,
 }
 
 impl Wanted {
@@ -108,7 +116,16 @@ impl Wanted {
                 Write::TrialAdd(trial) => {
                     wanted.trials.insert(trial.id.to_string());
                     wanted.specimens.extend(trial.arms.iter().map(|(_, specimen)| specimen.clone()));
+                    wanted.readings.extend(trial.readings.iter().map(|readings| readings.digest.clone()));
                 }
+                Write::Confirm(confirm) => match &confirm.of {
+                    Confirmed::Trial(id) => {
+                        wanted.trials.insert(id.to_string());
+                    }
+                    Confirmed::PackModel(id) => {
+                        wanted.models[Kind::Pack as usize].insert(id.to_string());
+                    }
+                },
                 Write::TrialDecide(decide) => {
                     wanted.trials.insert(decide.id.to_string());
                 }
@@ -143,6 +160,7 @@ impl Known {
                     method_version: row.method_version,
                     revision: row.revision,
                     decisions: row.decisions,
+                    confirmations: row.confirmations,
                 };
                 known.trials.insert(row.id, state);
             }
@@ -150,17 +168,20 @@ impl Known {
         for kind in Kind::ALL {
             for ids in chunks(&wanted.models[kind as usize]) {
                 let query = Query::select()
-                    .columns(["id", "revision"])
+                    .columns(["id", "revision", "confirmations"])
                     .from(kind.table())
                     .and_where(Expr::col("id").is_in(ids))
                     .to_owned();
                 for row in tx.query_all(&query).await? {
-                    known.models.insert((kind, row.try_get("", "id")?), row.try_get("", "revision")?);
+                    let key: (Kind, String) = (kind, row.try_get("", "id")?);
+                    known.confirmations.insert(key.clone(), row.try_get("", "confirmations")?);
+                    known.models.insert(key, row.try_get("", "revision")?);
                 }
             }
         }
         known.read_specimens(tx, &wanted).await?;
         known.weights = Weights::read(tx, jobs, &known.trials).await?;
+        known.readings = duplicates::seen(tx, wanted.readings.iter().map(String::as_str)).await?;
         Ok(known)
     }
 

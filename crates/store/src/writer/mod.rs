@@ -6,6 +6,7 @@
 //! its end.
 
 mod commit;
+mod confirm;
 mod known;
 mod plan;
 mod rows;
@@ -16,7 +17,8 @@ mod write;
 pub(crate) use known::{Done, standing_in};
 pub(crate) use weight::weight_in;
 pub use write::{Act, Once};
-pub(crate) use write::{DecideWrite, Job, ModelWrite, Outcome, Reference, SpecimenWrite, TrialWrite, Write};
+pub(crate) use write::{ConfirmWrite, Confirmed, DecideWrite, Job, ModelWrite, Outcome, Reference};
+pub(crate) use write::{SpecimenWrite, TrialReadings, TrialWrite, Write};
 
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -27,6 +29,7 @@ use tokio::task::JoinHandle;
 use crate::StoreError;
 use crate::settings::StoreSettings;
 use commit::Committer;
+use write::Answer;
 
 /// Most bytes of documents that share a transaction.
 const BATCH_BYTES: usize = 8 << 20;
@@ -35,7 +38,7 @@ const BATCH_BYTES: usize = 8 << 20;
 #[derive(Debug, Clone)]
 pub(crate) struct Writer {
     /// `None` once the store is closed.
-    queue: Arc<Mutex<Option<mpsc::Sender<Job>>>>,
+    queue: Arc<Mutex<Option<mpsc::Sender<Vec<Job>>>>>,
     task: Arc<Mutex<Option<JoinHandle<()>>>>,
 }
 
@@ -50,11 +53,33 @@ impl Writer {
 
     /// Has `write` done: what came of it, `None` where what it is about does not exist.
     pub(crate) async fn write(&self, write: Write, act: Act) -> Result<Option<Outcome>, StoreError> {
-        let queue = lock(&self.queue).clone().ok_or(StoreError::Closed)?;
-        let (reply, answer) = oneshot::channel();
-        queue.send(Job { write, act, reply }).await.map_err(|_| StoreError::Closed)?;
-        // The task answers every job; it only cannot if it came to grief in the middle of a batch.
-        answer.await.unwrap_or(Err(StoreError::OutcomeUnknown))
+        self.write_all(vec![(write, act)]).await.pop().unwrap_or(Err(StoreError::OutcomeUnknown))
+    }
+
+    /// Has all `writes` done, in this order and in one transaction if they can be: what came of each, in its place.
+    pub(crate) async fn write_all(&self, writes: Vec<(Write, Act)>) -> Vec<Answer> {
+        let count = writes.len();
+        let (mut jobs, mut answers) = (Vec::with_capacity(count), Vec::with_capacity(count));
+        for (write, act) in writes {
+            let (reply, answer) = oneshot::channel();
+            jobs.push(Job { write, act, reply });
+            answers.push(answer);
+        }
+        let queue = lock(&self.queue).clone();
+        let taken = match queue {
+            Some(queue) if !jobs.is_empty() => queue.send(jobs).await.is_ok(),
+            _ => false,
+        };
+        let mut done = Vec::with_capacity(count);
+        for answer in answers {
+            done.push(if taken {
+                // The task answers every job; it only cannot if it came to grief in the middle of a batch.
+                answer.await.unwrap_or(Err(StoreError::OutcomeUnknown))
+            } else {
+                Err(StoreError::Closed)
+            });
+        }
+        done
     }
 
     /// Takes no more writes, and waits until those that were taken are done.
@@ -74,14 +99,15 @@ fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-async fn run(committer: Committer, mut queue: mpsc::Receiver<Job>, most: usize) {
-    while let Some(first) = queue.recv().await {
-        let mut bytes = first.write.weight();
-        let mut jobs = vec![first];
+async fn run(committer: Committer, mut queue: mpsc::Receiver<Vec<Job>>, most: usize) {
+    let weight = |jobs: &[Job]| jobs.iter().map(|job| job.write.weight()).sum::<usize>();
+    while let Some(mut jobs) = queue.recv().await {
+        let mut bytes = weight(&jobs);
         while jobs.len() < most && bytes < BATCH_BYTES {
-            let Ok(job) = queue.try_recv() else { break };
-            bytes += job.write.weight();
-            jobs.push(job);
+            // What was sent together stays together, so that a batch may be somewhat larger.
+            let Ok(more) = queue.try_recv() else { break };
+            bytes += weight(&more);
+            jobs.extend(more);
         }
         // A task of its own, so that a panic ends this batch and not the writer.
         let committer = committer.clone();

@@ -3,18 +3,21 @@
 //! A write that is refused leaves no trace in the rows, so that it sinks nobody else.
 
 use benchring_domain::audit::{Action, Change};
+use benchring_domain::finding::Finding;
 use benchring_domain::id::TrialId;
 use benchring_domain::standing::Standing;
 
+use super::confirm::confirm;
 use super::known::{Known, TrialState};
-use super::rows::{EvidenceStart, ModelNew, ModelRevision, Rows, TrialMove};
+use super::rows::{EvidenceStart, ModelMove, ModelNew, ModelRevision, Rows, TrialMove};
 use super::specimens::{hold_arms, specimen_add, specimen_update};
 use super::weight::weigh;
 use super::write::{Act, Answer, DecideWrite, Job, ModelWrite, Outcome, Reference, TrialWrite, Write};
 use crate::StoreError;
 use crate::decisions::{DECISION_VERSION, DecisionDocument};
+use crate::duplicates::Seen;
 use crate::entities::{finding, request, trial, trial_arm, trial_decision, trial_revision};
-use crate::models::model_etag;
+use crate::models::confirmed_etag;
 use crate::span::micros;
 use crate::trials::trial_etag;
 
@@ -36,10 +39,12 @@ pub(super) fn plan(job: &Job, known: &mut Known, rows: &mut Rows) -> Answer {
             if done.payload_hash != once.payload_hash {
                 return Err(StoreError::RequestIdReused);
             }
-            return Ok(Some(Outcome { reference: done.reference.clone(), repeated: true }));
+            return Ok(Some(Outcome { reference: done.reference.clone(), repeated: true, duplicate: None }));
         }
     }
-    let Some(reference) = plan_write(&job.write, &job.act, known, rows)? else { return Ok(None) };
+    let duplicate = duplicate(&job.write, known);
+    let planned = plan_write(&job.write, duplicate.as_ref(), &job.act, known, rows)?;
+    let Some(reference) = planned else { return Ok(None) };
     if let Some(once) = &job.act.once {
         known.remember(once, reference.clone());
         rows.requests.push(request::Model {
@@ -50,14 +55,30 @@ pub(super) fn plan(job: &Job, known: &mut Known, rows: &mut Rows) -> Answer {
             resource: reference.id.clone(),
             revision: reference.revision,
             decisions: reference.decisions,
+            confirmations: reference.confirmations,
             standing: reference.standing.map(|standing| standing.id().to_owned()),
             time: reference.time,
         });
     }
-    Ok(Some(Outcome { reference, repeated: false }))
+    Ok(Some(Outcome { reference, repeated: false, duplicate }))
 }
 
-fn plan_write(write: &Write, act: &Act, known: &mut Known, rows: &mut Rows) -> Planned {
+/// The finding and the oldest trial, where a trial that is to be kept has the readings of one that is there.
+fn duplicate(write: &Write, known: &Known) -> Option<(Finding, String)> {
+    let Write::TrialAdd(new) = write else { return None };
+    let readings = new.readings.as_ref()?;
+    let mut seen = known.readings.get(&readings.digest)?.iter();
+    let first = seen.find(|seen| seen.speaks_against(new.tester.as_str()))?;
+    Some((readings.finding.clone(), first.trial.clone()))
+}
+
+fn plan_write(
+    write: &Write,
+    duplicate: Option<&(Finding, String)>,
+    act: &Act,
+    known: &mut Known,
+    rows: &mut Rows,
+) -> Planned {
     match write {
         Write::ModelAdd(model) => model_add(model, act, known, rows).map(Some),
         Write::ModelUpdate(model, expected) => model_update(model, expected.as_deref(), act, known, rows),
@@ -65,7 +86,11 @@ fn plan_write(write: &Write, act: &Act, known: &mut Known, rows: &mut Rows) -> P
         Write::SpecimenUpdate(specimen, expected) => {
             specimen_update(specimen, expected.as_deref(), act, known, rows)
         }
-        Write::TrialAdd(trial) => trial_add(trial, act, known, rows).map(Some),
+        Write::TrialAdd(trial) => {
+            let duplicate_of = duplicate.map(|(_, other)| other.as_str());
+            trial_add(trial, duplicate_of, act, known, rows).map(Some)
+        }
+        Write::Confirm(answer) => confirm(answer, act, known, rows),
         Write::TrialDecide(decide) => trial_decide(decide, act, known, rows),
         Write::RequestsForget(before) => {
             rows.requests_forget = Some(rows.requests_forget.map_or(*before, |other| other.max(*before)));
@@ -74,7 +99,7 @@ fn plan_write(write: &Write, act: &Act, known: &mut Known, rows: &mut Rows) -> P
     }
 }
 
-fn storable(field: &'static str, text: &str) -> Result<(), StoreError> {
+pub(super) fn storable(field: &'static str, text: &str) -> Result<(), StoreError> {
     if text.contains('\0') { Err(StoreError::Unstorable { field }) } else { Ok(()) }
 }
 
@@ -90,7 +115,7 @@ pub(super) fn change(act: &Act, action: Action, subject: String, reason: &str, d
 }
 
 pub(super) fn plain(id: &str, revision: i32, time: i64) -> Reference {
-    Reference { id: id.to_owned(), revision, decisions: 0, standing: None, time }
+    Reference { id: id.to_owned(), revision, decisions: 0, confirmations: 0, standing: None, time }
 }
 
 fn model_add(
@@ -111,6 +136,8 @@ fn model_add(
         id: model.id.clone(),
         create_time: time,
         search: model.search.clone(),
+        tester: act.actor.tester().map(ToString::to_string),
+        rated: model.rated.clone(),
     });
     revise(model, 1, act, rows, change(act, model.kind.created(), name, "", &model.document));
     Ok(plain(&model.id, 1, time))
@@ -125,16 +152,24 @@ fn model_update(
 ) -> Planned {
     let key = (model.kind, model.id.clone());
     let Some(revision) = known.models.get_mut(&key) else { return Ok(None) };
-    let current = model_etag(*revision);
+    let confirmations = known.confirmations.get(&key).copied().unwrap_or(0);
+    let current = confirmed_etag(*revision, confirmations);
     if expected.is_some_and(|expected| expected != current) {
         return Err(StoreError::EtagMismatch { current });
     }
     let from = *revision;
     *revision += 1;
-    rows.model_moves.push((model.kind, model.id.clone(), from, model.search.clone()));
+    rows.model_moves.push(ModelMove {
+        kind: model.kind,
+        id: model.id.clone(),
+        from,
+        confirmations,
+        search: model.search.clone(),
+        rated: model.rated.clone(),
+    });
     let name = model.kind.name(&model.id);
     revise(model, from + 1, act, rows, change(act, model.kind.updated(), name, "", &model.document));
-    Ok(Some(plain(&model.id, from + 1, micros(act.time))))
+    Ok(Some(Reference { confirmations, ..plain(&model.id, from + 1, micros(act.time)) }))
 }
 
 fn revise(model: &ModelWrite, revision: i32, act: &Act, rows: &mut Rows, change: Change) {
@@ -151,6 +186,7 @@ fn revise(model: &ModelWrite, revision: i32, act: &Act, rows: &mut Rows, change:
 
 fn trial_add(
     new: &TrialWrite,
+    duplicate_of: Option<&str>,
     act: &Act,
     known: &mut Known,
     rows: &mut Rows,
@@ -168,17 +204,22 @@ fn trial_add(
         standing: Standing::Pending,
         revision: 1,
         decisions: 0,
+        confirmations: 0,
     };
     let time = micros(act.time);
     let place = rows.change(change(act, Action::TrialSubmitted, name, "", &new.document), 1);
     let trial = id.to_owned();
     rows.evidence.push(EvidenceStart { trial, state: state.clone(), weight_zero: None, place });
-    trial_rows(new, &state, time, rows);
+    trial_rows(new, duplicate_of, &state, time, rows);
+    if let Some(readings) = &new.readings {
+        let seen = Seen { trial: id.to_owned(), tester: state.tester.clone(), standing: state.standing };
+        known.readings.entry(readings.digest.clone()).or_default().push(seen);
+    }
     known.trials.insert(id.to_owned(), state);
-    Ok(Reference { id: id.to_owned(), revision: 1, decisions: 0, standing: Some(Standing::Pending), time })
+    Ok(Reference { standing: Some(Standing::Pending), ..plain(id, 1, time) })
 }
 
-fn trial_rows(new: &TrialWrite, state: &TrialState, time: i64, rows: &mut Rows) {
+fn trial_rows(new: &TrialWrite, duplicate_of: Option<&str>, state: &TrialState, time: i64, rows: &mut Rows) {
     let id = new.id.to_string();
     rows.trials.push(trial::Model {
         id: id.clone(),
@@ -195,6 +236,9 @@ fn trial_rows(new: &TrialWrite, state: &TrialState, time: i64, rows: &mut Rows) 
         demand_class: new.demand_class.clone(),
         interest: new.interest.to_owned(),
         licence: new.licence.to_owned(),
+        confirmations: state.confirmations,
+        readings_digest: new.readings.as_ref().map(|readings| readings.digest.clone()),
+        duplicate_of: duplicate_of.map(str::to_owned),
     });
     rows.arms.extend((0..).zip(&new.arms).map(|(arm, (model, specimen))| trial_arm::Model {
         trial: id.clone(),
@@ -207,18 +251,23 @@ fn trial_rows(new: &TrialWrite, state: &TrialState, time: i64, rows: &mut Rows) 
         demand_class: new.demand_class.clone(),
         pool_keys: new.pool_keys.clone(),
     }));
-    rows.findings.extend((0..).zip(&new.findings).map(|(number, (kind, document))| finding::Model {
+    let duplicate = new.readings.iter().filter(|_| duplicate_of.is_some());
+    let duplicate = duplicate.map(|readings| (readings.finding.kind.id(), &readings.document));
+    let findings: Vec<_> =
+        new.findings.iter().map(|(kind, document)| (*kind, document)).chain(duplicate).collect();
+    let count = i32::try_from(findings.len()).unwrap_or(i32::MAX);
+    rows.findings.extend((0..).zip(findings).map(|(number, (kind, document))| finding::Model {
         trial: id.clone(),
         revision: state.revision,
         number,
-        kind: (*kind).to_owned(),
+        kind: kind.to_owned(),
         document: document.clone(),
     }));
     rows.revisions.push(trial_revision::Model {
         trial: id,
         revision: state.revision,
         time,
-        findings: i32::try_from(new.findings.len()).unwrap_or(i32::MAX),
+        findings: count,
         document_version: benchring_domain::trial::DOCUMENT_VERSION,
         summary: new.summary.clone(),
         document: new.document.clone(),
@@ -229,7 +278,7 @@ fn trial_decide(decide: &DecideWrite, act: &Act, known: &mut Known, rows: &mut R
     let id = decide.id.as_str();
     let Some(state) = known.trials.get_mut(id) else { return Ok(None) };
     storable("reason", &decide.reason)?;
-    let current = trial_etag(state.revision, state.decisions);
+    let current = trial_etag(state.revision, state.decisions, state.confirmations);
     if decide.expected != current {
         return Err(StoreError::EtagMismatch { current });
     }
@@ -247,7 +296,15 @@ fn trial_decide(decide: &DecideWrite, act: &Act, known: &mut Known, rows: &mut R
     let name = format!("{}/{id}", TrialId::COLLECTION);
     let place = rows.change(change(act, Action::TrialDecided, name, &decide.reason, &document), number);
     let time = micros(act.time);
-    rows.trial_moves.push(TrialMove { id: id.to_owned(), revision, number, standing: to, time });
+    let confirmations = state.confirmations;
+    rows.trial_moves.push(TrialMove {
+        id: id.to_owned(),
+        revision,
+        number,
+        confirmations,
+        standing: to,
+        time,
+    });
     rows.decisions.push(trial_decision::Model {
         trial: id.to_owned(),
         number,
@@ -260,5 +317,12 @@ fn trial_decide(decide: &DecideWrite, act: &Act, known: &mut Known, rows: &mut R
     state.decisions = number;
     let state = state.clone();
     weigh(decide, act, &state, place, known, rows);
-    Ok(Some(Reference { id: id.to_owned(), revision, decisions: number, standing: Some(to), time }))
+    Ok(Some(Reference {
+        id: id.to_owned(),
+        revision,
+        decisions: number,
+        confirmations,
+        standing: Some(to),
+        time,
+    }))
 }

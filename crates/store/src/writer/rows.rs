@@ -11,6 +11,7 @@ use sea_orm::{Iterable, QueryFilter, QuerySelect, Value};
 use super::known::TrialState;
 use super::specimens::{self, SpecimenRevision};
 use crate::entities::{audit, audit_head, finding, pack_specimen, request, trial, trial_arm};
+use crate::entities::{pack_model_confirmation, trial_confirmation};
 use crate::entities::{trial_decision, trial_evidence, trial_revision};
 use crate::models::{DOCUMENT_VERSION, Kind};
 use crate::span::{OPEN, micros};
@@ -27,6 +28,33 @@ pub(super) struct ModelNew {
     pub(super) id: String,
     pub(super) create_time: i64,
     pub(super) search: String,
+    /// Who registered it.
+    pub(super) tester: Option<String>,
+    pub(super) rated: Option<String>,
+}
+
+/// A model moves on to its next revision.
+#[derive(Debug)]
+pub(super) struct ModelMove {
+    pub(super) kind: Kind,
+    pub(super) id: String,
+    /// The revision left behind.
+    pub(super) from: i32,
+    pub(super) confirmations: i32,
+    pub(super) search: String,
+    pub(super) rated: Option<String>,
+}
+
+/// A finding is confirmed.
+#[derive(Debug)]
+pub(super) struct ConfirmMove {
+    pub(super) table: &'static str,
+    pub(super) id: String,
+    pub(super) revision: i32,
+    /// Number of the answer.
+    pub(super) number: i32,
+    /// For trials: decisions made before, and the time.
+    pub(super) trial: Option<(i32, i64)>,
 }
 
 #[derive(Debug)]
@@ -46,6 +74,7 @@ pub(super) struct TrialMove {
     pub(super) revision: i32,
     /// Number of the decision.
     pub(super) number: i32,
+    pub(super) confirmations: i32,
     pub(super) standing: Standing,
     pub(super) time: i64,
 }
@@ -63,8 +92,10 @@ pub(super) struct EvidenceStart {
 #[derive(Debug, Default)]
 pub(super) struct Rows {
     pub(super) models: Vec<ModelNew>,
-    /// Kind, id, revision left behind, new search text.
-    pub(super) model_moves: Vec<(Kind, String, i32, String)>,
+    pub(super) model_moves: Vec<ModelMove>,
+    pub(super) confirm_moves: Vec<ConfirmMove>,
+    pub(super) trial_confirmations: Vec<trial_confirmation::Model>,
+    pub(super) pack_confirmations: Vec<pack_model_confirmation::Model>,
     pub(super) specimens: Vec<pack_specimen::Model>,
     pub(super) trials: Vec<trial::Model>,
     pub(super) revisions: Vec<trial_revision::Model>,
@@ -98,8 +129,8 @@ impl Rows {
         let Self { models, model_moves, specimens, trials, revisions, arms, findings, .. } = self;
         let Self { trial_moves, decisions, requests, requests_forget, .. } = self;
         models_add(tx, models).await?;
-        for (kind, id, from, search) in model_moves {
-            model_move(tx, kind, id, from, search).await?;
+        for step in model_moves {
+            model_move(tx, step).await?;
         }
         insert_all::<pack_specimen::Entity>(tx, specimens).await?;
         for revision in &self.specimen_revisions {
@@ -113,6 +144,11 @@ impl Rows {
             trial_move(tx, step).await?;
         }
         insert_all::<trial_decision::Entity>(tx, decisions).await?;
+        for step in self.confirm_moves {
+            confirm_move(tx, step).await?;
+        }
+        insert_all::<trial_confirmation::Entity>(tx, self.trial_confirmations).await?;
+        insert_all::<pack_model_confirmation::Entity>(tx, self.pack_confirmations).await?;
         insert_all::<request::Entity>(tx, requests).await?;
         if let Some(before) = requests_forget {
             let old = request::Column::Time.lt(before);
@@ -164,9 +200,17 @@ async fn models_add(tx: &DatabaseTransaction, models: Vec<ModelNew>) -> Result<(
     for kind in Kind::ALL {
         let rows = models.iter().filter(|model| model.kind == kind);
         let rows = rows.map(|model| {
-            [model.id.clone().into(), 1.into(), model.create_time.into(), model.search.clone().into()]
+            let ModelNew { kind: _, id, create_time, search, tester, rated } = model;
+            [
+                id.clone().into(),
+                1.into(),
+                (*create_time).into(),
+                search.clone().into(),
+                tester.clone().into(),
+                rated.clone().into(),
+            ]
         });
-        let columns = ["id", "revision", "create_time", "search"];
+        let columns = ["id", "revision", "create_time", "search", "tester", "rated"];
         insert_values(tx, kind.table(), columns, rows.collect()).await?;
     }
     Ok(())
@@ -180,18 +224,31 @@ pub(super) async fn update_one(tx: &DatabaseTransaction, update: &UpdateStatemen
     }
 }
 
-async fn model_move(
-    tx: &DatabaseTransaction,
-    kind: Kind,
-    id: String,
-    from: i32,
-    search: String,
-) -> Result<(), DbErr> {
+/// An answer leaves everything else as it is, and is the next after those it was planned on.
+async fn confirm_move(tx: &DatabaseTransaction, step: ConfirmMove) -> Result<(), DbErr> {
+    let ConfirmMove { table, id, revision, number, trial } = step;
+    let mut update = Query::update();
+    update
+        .table(table)
+        .value("confirmations", number)
+        .and_where(Expr::col("id").eq(id))
+        .and_where(Expr::col("revision").eq(revision))
+        .and_where(Expr::col("confirmations").eq(number - 1));
+    if let Some((decisions, time)) = trial {
+        update.value("update_time", time).and_where(Expr::col("decisions").eq(decisions));
+    }
+    update_one(tx, &update).await
+}
+
+async fn model_move(tx: &DatabaseTransaction, step: ModelMove) -> Result<(), DbErr> {
+    let ModelMove { kind, id, from, confirmations, search, rated } = step;
     let update = Query::update()
         .table(kind.table())
         .value("revision", from + 1)
         .value("search", search)
+        .value("rated", rated)
         .and_where(Expr::col("id").eq(id))
+        .and_where(Expr::col("confirmations").eq(confirmations))
         .and_where(Expr::col("revision").eq(from))
         .to_owned();
     update_one(tx, &update).await
@@ -206,6 +263,7 @@ async fn trial_move(tx: &DatabaseTransaction, step: TrialMove) -> Result<(), DbE
         .and_where(Expr::col("id").eq(step.id))
         .and_where(Expr::col("revision").eq(step.revision))
         .and_where(Expr::col("decisions").eq(step.number - 1))
+        .and_where(Expr::col("confirmations").eq(step.confirmations))
         .to_owned();
     update_one(tx, &update).await
 }

@@ -100,6 +100,7 @@ impl Weights {
                 method_version: row.method_version,
                 revision: row.revision,
                 decisions: 0,
+                confirmations: 0,
             };
             self.zero.entry(tester.to_owned()).or_default().insert(row.trial, state);
         }

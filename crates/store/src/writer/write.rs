@@ -2,6 +2,7 @@
 
 use benchring_domain::acting::Actor;
 use benchring_domain::clock::Timestamp;
+use benchring_domain::finding::{Finding, FindingKind};
 use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId, TrialId};
 use benchring_domain::standing::{Decision, Standing};
 use tokio::sync::oneshot;
@@ -42,17 +43,20 @@ pub(crate) struct Reference {
     pub(crate) id: String,
     pub(crate) revision: i32,
     pub(crate) decisions: i32,
+    pub(crate) confirmations: i32,
     /// For trials.
     pub(crate) standing: Option<Standing>,
     pub(crate) time: i64,
 }
 
 /// What came of a write.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Outcome {
     pub(crate) reference: Reference,
     /// It had been done before; nothing was written now.
     pub(crate) repeated: bool,
+    /// For a trial whose readings are those of another: the finding, and the other's id.
+    pub(crate) duplicate: Option<(Finding, String)>,
 }
 
 /// The answer to a write; `None` where what it is about does not exist.
@@ -77,6 +81,7 @@ pub(crate) enum Write {
     SpecimenUpdate(SpecimenWrite, Option<String>),
     TrialAdd(Box<TrialWrite>),
     TrialDecide(DecideWrite),
+    Confirm(ConfirmWrite),
     /// Forgets requests older than so many microseconds since 1970.
     RequestsForget(i64),
 }
@@ -87,6 +92,8 @@ pub(crate) struct ModelWrite {
     pub(crate) kind: Kind,
     pub(crate) id: String,
     pub(crate) search: String,
+    /// What models with the same rated values share.
+    pub(crate) rated: Option<String>,
     pub(crate) document: String,
 }
 
@@ -117,7 +124,17 @@ pub(crate) struct TrialWrite {
     pub(crate) arms: Vec<(String, String)>,
     /// Kind and document of each finding.
     pub(crate) findings: Vec<(&'static str, String)>,
+    /// What its readings are recognised by; `None` with too few of them.
+    pub(crate) readings: Option<TrialReadings>,
     pub(crate) summary: String,
+    pub(crate) document: String,
+}
+
+/// What a trial is recognised by, and the finding where another one has the same.
+#[derive(Debug)]
+pub(crate) struct TrialReadings {
+    pub(crate) digest: String,
+    pub(crate) finding: Finding,
     pub(crate) document: String,
 }
 
@@ -130,6 +147,24 @@ pub(crate) struct DecideWrite {
     pub(crate) reason: String,
 }
 
+/// What an answer is about.
+#[derive(Debug)]
+pub(crate) enum Confirmed {
+    Trial(TrialId),
+    PackModel(PackModelId),
+}
+
+/// An answer to a finding.
+#[derive(Debug)]
+pub(crate) struct ConfirmWrite {
+    pub(crate) of: Confirmed,
+    pub(crate) expected: String,
+    pub(crate) kind: FindingKind,
+    pub(crate) field: String,
+    pub(crate) message: String,
+    pub(crate) note: String,
+}
+
 impl Write {
     /// About how many bytes it adds to a transaction.
     pub(crate) fn weight(&self) -> usize {
@@ -138,6 +173,7 @@ impl Write {
             Self::SpecimenAdd(specimen) | Self::SpecimenUpdate(specimen, _) => specimen.document.len(),
             Self::TrialAdd(trial) => trial.document.len() + trial.summary.len(),
             Self::TrialDecide(decide) => decide.reason.len(),
+            Self::Confirm(confirm) => confirm.message.len() + confirm.note.len(),
             Self::RequestsForget(_) => 0,
         }
     }

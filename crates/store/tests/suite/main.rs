@@ -5,6 +5,7 @@
 //! it fails.
 
 mod audit;
+mod batches;
 mod chaos;
 mod database;
 mod evidence;
@@ -13,6 +14,7 @@ mod migrations;
 mod once;
 mod packs;
 mod races;
+mod random_filters;
 mod trials;
 mod values;
 mod wire;

@@ -1,6 +1,6 @@
 //! The schema goes up, down and up again, with data.
 
-use anyhow::Context;
+use anyhow::Context as _;
 use benchring_domain::disclosure::Acquired;
 use benchring_domain::id::{PackModelId, PackSpecimenId};
 use benchring_domain::pack::PackSpecimen;
@@ -10,11 +10,12 @@ use benchring_store::{Store, StoreError, StoreSettings, Visibility};
 use crate::database::TestDatabase;
 use crate::on_both;
 use crate::trials::decide;
-use crate::values::{by, furnish, method, new_trial, specimen, time, trial_id};
+use crate::values::{by, furnish, method, new_trial, specimen, tester, time, trial_id};
 
 on_both!(
     the_schema_goes_down_and_up_with_data,
     specimens_become_their_first_revision,
+    what_is_there_is_filled_in_on_the_way_up,
     opening_twice_changes_nothing,
     a_schema_of_the_future_is_refused,
     a_postgres_schema_is_only_migrated_when_asked,
@@ -86,6 +87,30 @@ async fn specimens_become_their_first_revision(ring: &TestDatabase) -> anyhow::R
     assert!(evidence.trials[0].counts(), "what counted counts");
     let again = store.pack_specimen_update(revised, Some(row.etag()), by("t01", 80)?).await?;
     assert_eq!(again.map(|row| row.revision), Some(2));
+    Ok(store.close().await?)
+}
+
+/// Trials and packs of an older server are found by what the newest step added.
+async fn what_is_there_is_filled_in_on_the_way_up(ring: &TestDatabase) -> anyhow::Result<()> {
+    let store = ring.open().await?;
+    furnish(&store).await?;
+    store.close().await?;
+    fill(ring).await?;
+    let steps_back =
+        ring.number("SELECT count(*) FROM seaql_migrations WHERE version >= 'm20261125_000004'").await?;
+    for _ in 0..steps_back {
+        Store::migrate_down(&ring.settings).await?;
+    }
+    let store = ring.open().await?;
+    let again = new_trial("two", "t02")?;
+    let other = store.trial_duplicated(&again.checked.trial, &again.tester).await?;
+    assert_eq!(other, Some(trial_id("one")?));
+    let k5 = PackModelId::parse("k5")?;
+    assert_eq!(store.pack_model_tester(&k5).await?, Some(tester("t01")?));
+    let k5 = store.pack_model_get(&k5).await?.context("it is there")?;
+    let alike = store.pack_models_rated_alike([&k5.model]).await?;
+    assert_eq!(alike.into_values().flatten().count(), 2);
+    assert_eq!(store.audit_verify().await?.fault, None);
     Ok(store.close().await?)
 }
 

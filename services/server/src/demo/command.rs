@@ -11,11 +11,13 @@ use benchring_domain::method::Catalogue;
 use indicatif::{ProgressBar, ProgressStyle};
 use tonic::transport::Endpoint;
 
+use super::alarms;
 use super::community::{SEED, sessions_of_the_roster};
+use super::object::Object;
 use super::play::Players;
 use super::report::{Style, report, where_to_look};
 use super::seeds;
-use super::story::{Object, Story};
+use super::story::Story;
 use crate::config::Config;
 use crate::run::{Running, SystemClock, start, stop_signal};
 
@@ -46,6 +48,10 @@ pub struct DemoArgs {
     /// Instead: judge N communities in process, without a server, and print how often intervals hold the truth
     #[arg(long, value_name = "N", conflicts_with_all = ["listen", "admin_listen", "data_dir", "trials", "once", "json"])]
     seeds: Option<usize>,
+    /// Instead: check N trials in process in which nobody slips, and print how often each check says something; then
+    /// plant slips in some of them, and print how often they are noticed
+    #[arg(long, value_name = "N", conflicts_with_all = ["listen", "admin_listen", "data_dir", "trials", "once", "json", "seeds"])]
+    false_alarms: Option<usize>,
 }
 
 impl DemoArgs {
@@ -64,6 +70,11 @@ pub async fn run(args: DemoArgs) -> anyhow::Result<()> {
         ensure!(count > 0, "--seeds 0 would judge nothing: give 1 or more");
         let outcome = tokio::task::spawn_blocking(move || seeds::play(args.seed, count)).await??;
         return print(&outcome.table());
+    }
+    if let Some(count) = args.false_alarms {
+        ensure!(count > 0, "--false-alarms 0 would check nothing: give 1 or more");
+        let outcome = tokio::task::spawn_blocking(move || alarms::play(args.seed, count)).await??;
+        return print(&outcome.tables());
     }
     // Gone with all that is in it when the demo ends.
     let temporary = match args.data_dir {
@@ -225,5 +236,6 @@ mod tests {
     fn seeds_go_with_nothing_that_needs_a_server() {
         assert!(Line::try_parse_from(["demo", "--seeds", "3", "--once"]).is_err());
         assert_eq!(Line::try_parse_from(["demo", "--seeds", "3"]).unwrap().args.seeds, Some(3));
+        assert!(Line::try_parse_from(["demo", "--seeds", "3", "--false-alarms", "3"]).is_err());
     }
 }

@@ -53,7 +53,7 @@ impl Asked {
 /// What the pool says of the leading stratum.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pooled {
-    /// Ratio B/A; `None` where stopped runs leave only bounds.
+    /// Ratio B/A, or difference B - A; `None` where stopped runs leave only bounds.
     pub ratio: Option<f64>,
     /// Lower bound of the interval.
     pub lower: Option<f64>,
@@ -117,9 +117,9 @@ pub struct Compared {
     pub asked: Asked,
     /// What the pool says; `None` without an answer.
     pub pooled: Option<Pooled>,
-    /// The true ratio in that air; `None` where a pack cannot do the work.
+    /// The true ratio, or difference, in that air; `None` where a pack cannot do the work.
     pub truth: Option<f64>,
-    /// Ratio of raw averages over whoever ran the packs.
+    /// Ratio, or difference, of raw averages over whoever ran the packs.
     pub raw: Option<f64>,
 }
 
@@ -135,9 +135,8 @@ impl Compared {
         let truth = pooled
             .as_ref()
             .and_then(|pooled| range_named(asked.work(), &pooled.air, catalogue))
-            .and_then(|range| truths.ln_ratio(asked.work, range, REFERENCE, asked.pack_b))
-            .map(f64::exp);
-        Self { asked, pooled, truth, raw: levels.ratio(asked) }
+            .and_then(|range| truths.effect(asked.work, range, REFERENCE, asked.pack_b));
+        Self { asked, pooled, truth, raw: levels.effect(asked) }
     }
 
     /// Whether several voting units were pooled, so that the interval speaks of testers at large. That of one unit
@@ -162,8 +161,11 @@ impl Compared {
         Some(lower.is_none_or(|lower| lower <= truth) && upper.is_none_or(|upper| truth <= upper))
     }
 
-    /// ln of the pooled ratio over the true one.
+    /// ln of the pooled ratio over the true one; `None` of a difference.
     pub fn pool_error(&self) -> Option<f64> {
+        if self.by_difference() {
+            return None;
+        }
         let pooled = self.pooled.as_ref().filter(|_| self.many_units())?;
         Some((pooled.ratio? / self.truth?).ln())
     }
@@ -174,8 +176,16 @@ impl Compared {
         Some((self.raw? / self.truth?).ln())
     }
 
-    /// Half of the width of the interval, log scale.
+    /// Whether packs differ by so much, in place of by a factor.
+    pub fn by_difference(&self) -> bool {
+        self.asked.work().sort.by_difference()
+    }
+
+    /// Half of the width of the interval, log scale; `None` of a difference.
     pub fn half_width(&self) -> Option<f64> {
+        if self.by_difference() {
+            return None;
+        }
         let pooled = self.pooled.as_ref().filter(|_| self.many_units())?;
         Some(0.5 * (pooled.upper? / pooled.lower?).ln())
     }
@@ -183,6 +193,10 @@ impl Compared {
 
 /// The range of the work's weather whose air lies in the bin of that name.
 fn range_named(work: &Work, bin: &str, catalogue: &Catalogue) -> Option<usize> {
+    if bin.is_empty() {
+        // The method tells no airs apart.
+        return (work.weather.len() == 1).then_some(0);
+    }
     let method = catalogue.methods().find(|method| method.reference().id.as_str() == work.method)?;
     let inside = |(_, from, to): &(f64, f64, f64)| {
         method.bin_of(AIR, f64::midpoint(*from, *to)).is_some_and(|name| name == bin)
@@ -208,8 +222,9 @@ impl Levels {
         self.0.get(&(work, pack)).filter(|(_, count)| *count > 0.0).map(|(sum, count)| sum / count)
     }
 
-    /// Ratio of the averages.
-    pub fn ratio(&self, asked: Asked) -> Option<f64> {
-        Some(self.mean(asked.work, asked.pack_b)? / self.mean(asked.work, REFERENCE)?)
+    /// Ratio of the averages, or their difference.
+    pub fn effect(&self, asked: Asked) -> Option<f64> {
+        let (a, b) = (self.mean(asked.work, REFERENCE)?, self.mean(asked.work, asked.pack_b)?);
+        Some(if asked.work().sort.by_difference() { b - a } else { b / a })
     }
 }

@@ -3,7 +3,7 @@
 
 use std::sync::Mutex;
 
-use anyhow::{Context as _, anyhow};
+use anyhow::{Context as _, anyhow, ensure};
 use benchring_api::v1;
 use benchring_api::v1::moderation_service_client::ModerationServiceClient;
 use benchring_api::v1::pack_service_client::PackServiceClient;
@@ -21,10 +21,13 @@ use tonic::{Code, Request, Status};
 use tonic_types::StatusExt as _;
 use uuid::Uuid;
 
+use super::caught;
+use super::community::faults::{Fault, SENT_TWICE};
 use super::community::roster::ROSTER;
 use super::community::{PlayedTrial, registered, specimens, testers_for, trials_of};
 use super::compared::{Asked, Compared, Levels, Pooled, all};
 use super::story::{Noticed, Story};
+use super::strip;
 use super::truth::Truths;
 
 /// Calls in flight.
@@ -70,11 +73,17 @@ impl<'a> Players<'a> {
             let sent: Vec<PlayedTrial> =
                 dozen.flat_map(|place| trials_of(self.seed, place)).take(left).collect();
             left -= sent.len();
+            let again = sent.iter().find(|trial| trial.id == SENT_TWICE.0).cloned();
             in_flight(sent.into_iter().map(|trial| self.send(trial))).await?;
+            if let Some(again) = again {
+                self.send_copy(again).await?;
+            }
         }
         let compared = self.compare(catalogue).await?;
+        let strip = self.strip(&compared).await?;
         let mut story = self.story.into_inner().map_err(|_| anyhow!("a task of the demo broke"))?;
         story.compared = compared;
+        story.strip = strip;
         story.testers = testers;
         story.trials = count;
         let info = ServerServiceClient::new(self.channel).get_server_info(v1::GetServerInfoRequest {}).await;
@@ -89,13 +98,36 @@ impl<'a> Players<'a> {
         for (tester, request) in models.pack_models {
             let call = by(&tester, Role::Tester, request)?;
             let kept = PackServiceClient::new(self.channel.clone()).create_pack_model(call).await;
-            let kept = kept.map_err(|status| broke("CreatePackModel", &status))?;
-            self.told(|story| story.take_pack_model(kept.get_ref()))?;
+            let kept = kept.map_err(|status| broke("CreatePackModel", &status))?.into_inner();
+            self.told(|story| story.take_pack_model(&kept))?;
+            self.confirm_pack(&tester, kept).await?;
         }
         for (tester, request) in models.tool_models {
             let call = by(&tester, Role::Tester, request)?;
             let kept = ToolServiceClient::new(self.channel.clone()).create_tool_model(call).await;
             kept.map_err(|status| broke("CreateToolModel", &status))?;
+        }
+        Ok(())
+    }
+
+    /// Answers every question about a pack model with a yes: it is what the label says.
+    async fn confirm_pack(&self, tester: &str, mut pack: v1::PackModel) -> anyhow::Result<()> {
+        while let Some(finding) = pack.findings.iter().find(|finding| is_open(finding)) {
+            let request = v1::ConfirmPackModelFindingRequest {
+                name: pack.name.clone(),
+                kind: finding.kind.clone(),
+                field: finding.field.clone(),
+                note: "so it stands on the label".to_owned(),
+                etag: pack.etag.clone(),
+                ..v1::ConfirmPackModelFindingRequest::default()
+            };
+            let open = pack.open_findings_count;
+            let call = by(tester, Role::Tester, request)?;
+            let confirmed =
+                PackServiceClient::new(self.channel.clone()).confirm_pack_model_finding(call).await;
+            pack = confirmed.map_err(|status| broke("ConfirmPackModelFinding", &status))?.into_inner();
+            ensure!(pack.open_findings_count < open, "a confirmed finding of {} stays open", pack.name);
+            self.told(|story| story.confirmed += 1)?;
         }
         Ok(())
     }
@@ -113,7 +145,11 @@ impl<'a> Players<'a> {
         match self.submit(&tester, &id, sent).await? {
             Ok(trial) => {
                 self.told(|story| story.take(fault, &trial))?;
-                let Some(question) = sends_back(&trial) else { return self.accept(&trial).await };
+                // Who has slipped sees it now, and the moderator sends it back with the question. Who has not says so.
+                let (Some(corrected), Some(question)) = (corrected, asks(&trial)) else {
+                    let confirmed = self.confirm(&tester, trial).await?;
+                    return self.accept(&confirmed).await;
+                };
                 let noticed = Noticed {
                     trial: id.clone(),
                     field: question.field.clone(),
@@ -121,10 +157,7 @@ impl<'a> Players<'a> {
                 };
                 self.told(|story| story.returned.push(noticed))?;
                 self.decide(&trial, v1::Decision::Return, &question.question).await?;
-                match corrected {
-                    Some(corrected) => self.send_again(&tester, &format!("{id}-again"), corrected).await,
-                    None => Ok(()),
-                }
+                self.send_again(&tester, &format!("{id}-again"), corrected).await
             }
             Err(status) => {
                 let Some(corrected) = corrected else {
@@ -136,11 +169,45 @@ impl<'a> Players<'a> {
         }
     }
 
+    /// Sends a trial once more under another id, as people do who did not see that it had arrived. A moderator rejects
+    /// what the server knows for a duplicate.
+    async fn send_copy(&self, played: PlayedTrial) -> anyhow::Result<()> {
+        let (_, id) = SENT_TWICE;
+        let sent = self.submit(&played.tester, id, played.sent).await?;
+        let trial = sent.map_err(|status| broke(&format!("SubmitTrial {id}"), &status))?;
+        self.told(|story| story.take(Some(Fault::F10), &trial))?;
+        self.decide(&trial, v1::Decision::Reject, "the same runs as a trial sent before").await
+    }
+
     async fn send_again(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<()> {
         match self.submit(tester, id, trial).await? {
-            Ok(trial) => self.accept(&trial).await,
+            Ok(trial) => {
+                let confirmed = self.confirm(tester, trial).await?;
+                self.accept(&confirmed).await
+            }
             Err(status) => Err(broke(&format!("SubmitTrial {id}"), &status)),
         }
+    }
+
+    /// Answers every question about a trial with a yes, as a tester does who looked again and found it right.
+    async fn confirm(&self, tester: &str, mut trial: v1::Trial) -> anyhow::Result<v1::Trial> {
+        while let Some(finding) = asks(&trial) {
+            let request = v1::ConfirmFindingRequest {
+                name: trial.name.clone(),
+                kind: finding.kind.clone(),
+                field: finding.field.clone(),
+                note: "looked again: it is so".to_owned(),
+                etag: trial.etag.clone(),
+                ..v1::ConfirmFindingRequest::default()
+            };
+            let open = trial.open_findings_count;
+            let call = by(tester, Role::Tester, request)?;
+            let confirmed = TrialServiceClient::new(self.channel.clone()).confirm_finding(call).await;
+            trial = confirmed.map_err(|status| broke("ConfirmFinding", &status))?.into_inner();
+            ensure!(trial.open_findings_count < open, "a confirmed finding of {} stays open", trial.name);
+            self.told(|story| story.confirmed += 1)?;
+        }
+        Ok(trial)
     }
 
     async fn submit(&self, tester: &str, id: &str, trial: v1::Trial) -> anyhow::Result<Sent> {
@@ -191,18 +258,49 @@ impl<'a> Players<'a> {
     }
 
     async fn ask(&self, asked: Asked) -> anyhow::Result<Option<Pooled>> {
-        let answered = PoolServiceClient::new(self.channel.clone()).compare_packs(asked.request()).await;
-        match answered {
-            Ok(answer) => {
-                let answer = answer.into_inner();
-                let pooled = answer.strata.first().and_then(Pooled::of_wire);
-                self.told(|story| story.sentences.insert(asked, answer.sentence))?;
-                Ok(pooled)
+        let Ok(answer) = self.answer(asked.request()).await? else { return Ok(None) };
+        self.told(|story| story.take_answer(asked, &answer))?;
+        Ok(answer.strata.first().and_then(Pooled::of_wire))
+    }
+
+    /// The answer to a question; or what is missing, where there is none.
+    async fn answer(
+        &self,
+        request: v1::ComparePacksRequest,
+    ) -> anyhow::Result<Result<v1::ComparePacksResponse, String>> {
+        match PoolServiceClient::new(self.channel.clone()).compare_packs(request).await {
+            Ok(answer) => Ok(Ok(answer.into_inner())),
+            Err(status) if matches!(status.code(), Code::NotFound | Code::FailedPrecondition) => {
+                Ok(Err(status.message().to_owned()))
             }
-            // Nobody ran both packs in that work.
-            Err(status) if matches!(status.code(), Code::NotFound | Code::FailedPrecondition) => Ok(None),
             Err(status) => Err(broke("ComparePacks", &status)),
         }
+    }
+
+    /// Divides one comparison by everything that its method permits.
+    async fn strip(&self, compared: &[Compared]) -> anyhow::Result<Vec<strip::Row>> {
+        let Some(asked) = strip::asked() else { return Ok(Vec::new()) };
+        let raw = compared.iter().find(|one| one.asked == asked).and_then(|one| one.truth);
+        let mut rows = Vec::new();
+        for (normalisation, by) in strip::BY {
+            let answer = self.answer(strip::request(asked, normalisation)).await?;
+            let lead = answer.as_ref().ok().and_then(|answer| answer.strata.first());
+            let badges = lead.into_iter().flat_map(|lead| &lead.warnings).map(|warning| warning.name.clone());
+            rows.push(strip::Row {
+                by,
+                pooled: lead.and_then(Pooled::of_wire),
+                truth: strip::truth(raw, asked, normalisation),
+                badges: badges.collect(),
+                missing: answer.as_ref().err().cloned().unwrap_or_default(),
+            });
+            let Ok(answer) = answer else { continue };
+            self.told(|story| match normalisation {
+                v1::Normalisation::PerMeasuredAh => story.note(Fault::F09, caught::not_measured(&answer)),
+                v1::Normalisation::PerRatedAh => story.note(Fault::F09, caught::by_label(&answer)),
+                _ => {}
+            })?;
+        }
+        Ok(rows)
     }
 
     fn told<T>(&self, take: impl FnOnce(&mut Story) -> T) -> anyhow::Result<()> {
@@ -228,9 +326,15 @@ fn by<T>(person: &str, role: Role, message: T) -> anyhow::Result<Request<T>> {
     Ok(request)
 }
 
-/// The finding for which the demo's moderators send a trial back: a reading that a known slip would explain.
-fn sends_back(trial: &v1::Trial) -> Option<&v1::Finding> {
-    trial.findings.iter().find(|finding| finding.kind == "unit_slip" && !finding.question.is_empty())
+/// Whether a finding awaits an answer.
+fn is_open(finding: &v1::Finding) -> bool {
+    !finding.question.is_empty() && finding.confirmed_time.is_none()
+}
+
+/// A finding that awaits an answer: first one that knows the slip, then one that offers a correction.
+fn asks(trial: &v1::Trial) -> Option<&v1::Finding> {
+    let open = trial.findings.iter().filter(|finding| is_open(finding));
+    open.min_by_key(|finding| (finding.kind != "unit_slip", finding.suggestion.is_empty()))
 }
 
 /// Field, reason and message of every rule that a refused call broke.

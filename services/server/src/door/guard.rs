@@ -8,14 +8,14 @@ use axum::body::Body;
 use axum::extract::{Request, State};
 use axum::middleware::Next;
 use axum::response::Response;
-use benchring_auth::{Caller, development_caller, may};
+use benchring_auth::{Caller, development_caller, may, may_in_private};
 use futures_util::FutureExt as _;
 use http::{HeaderMap, header};
 use tonic::Status;
 
-use super::Shared;
 use super::body::keeping;
 use super::call::Call;
+use super::{Rpc, Shared};
 use crate::error::Refusal;
 use crate::reason::Reason;
 
@@ -57,12 +57,25 @@ pub(super) async fn identify(
             // Set once: this layer runs once in a call.
             let _ = call.caller.set(id.to_string());
         }
-        if let Some(Err(denied)) = call.rpc.as_ref().map(|rpc| may(&caller, rpc.action)) {
-            return refuse(denied.into());
+        if let Some(Err(refusal)) = call.rpc.as_ref().map(|rpc| allowed(&shared, &caller, rpc)) {
+            return refuse(refusal);
         }
     }
     request.extensions_mut().insert(caller);
     next.run(request).await
+}
+
+/// Whether the settings and the access table let this call through.
+fn allowed(shared: &Shared, caller: &Caller, rpc: &Rpc) -> Result<(), Refusal> {
+    let may = if shared.settings.private { may_in_private } else { may };
+    may(caller, rpc.action)?;
+    if shared.settings.read_only && rpc.writes {
+        return Err(Refusal::because(
+            Reason::ReadOnly,
+            "writing is switched off on this server; reading and checking go on: keep the change and send it later",
+        ));
+    }
+    Ok(())
 }
 
 fn caller(headers: &HeaderMap, development: bool) -> Result<Caller, Refusal> {

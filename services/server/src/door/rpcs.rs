@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use benchring_auth::Action;
 use prost_reflect::DescriptorPool;
+use prost_types::method_options::IdempotencyLevel;
 
 use crate::access;
 
@@ -17,6 +18,8 @@ pub struct Rpc {
     pub action: Action,
     /// Whether either side streams.
     pub streams: bool,
+    /// Whether it changes anything: all but those that the descriptors declare free of side effects.
+    pub writes: bool,
     /// Its place in [`Rpcs::all`].
     pub index: usize,
 }
@@ -72,7 +75,10 @@ impl Rpcs {
                 let name = format!("{}/{}", service.full_name(), method.name());
                 let action = access::action_of(&name).ok_or_else(|| BadRpcs::NoAccessRow(name.clone()))?;
                 let streams = method.is_client_streaming() || method.is_server_streaming();
-                let rpc = Arc::new(Rpc { name, action, streams, index: rpcs.all.len() });
+                let own = service.package_name().starts_with("benchring.");
+                let options = method.method_descriptor_proto().options.clone().unwrap_or_default();
+                let writes = own && options.idempotency_level != Some(IdempotencyLevel::NoSideEffects.into());
+                let rpc = Arc::new(Rpc { name, action, streams, writes, index: rpcs.all.len() });
                 rpcs.by_path.insert(format!("/{}", rpc.name), Arc::clone(&rpc));
                 rpcs.all.push(rpc);
             }

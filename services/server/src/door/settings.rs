@@ -5,10 +5,15 @@ use std::time::Duration;
 use crate::http::Documents;
 
 /// Settings of the door. The defaults suit a small server.
+#[expect(clippy::struct_excessive_bools, reason = "each is a setting of its own")]
 #[derive(Debug, Clone)]
 pub struct DoorSettings {
     /// Whether development tokens are accepted. Never on a server that keeps real data.
     pub development_tokens: bool,
+    /// Whether calls that write are refused.
+    pub read_only: bool,
+    /// Whether reading needs a token.
+    pub private: bool,
     /// Longest time a unary call may take.
     pub deadline_cap: Duration,
     /// Largest request, in bytes.
@@ -35,6 +40,8 @@ impl Default for DoorSettings {
     fn default() -> Self {
         Self {
             development_tokens: false,
+            read_only: false,
+            private: false,
             deadline_cap: Duration::from_secs(10),
             request_bytes: 4 * 1024 * 1024,
             calls: 256,

@@ -1,5 +1,6 @@
 //! The rpcs. Each reads as the journey: permit, convert, check, store, answer.
 
+mod confirming;
 mod methods;
 mod moderation;
 mod packs;
@@ -8,6 +9,7 @@ mod pools;
 mod repeat;
 mod revising;
 mod server;
+mod submitting;
 #[cfg(test)]
 mod tests;
 mod tools;
@@ -97,11 +99,12 @@ fn free<T>(found: Option<&T>, name: String) -> Result<(), Refusal> {
     if found.is_some() { Err(Refusal::IdTaken { name }) } else { Ok(()) }
 }
 
-fn revision<'a, M>(row: &ModelRow<M>, etag: &'a str) -> Revision<'a> {
+fn revision<'a, M>(row: &'a ModelRow<M>, etag: &'a str) -> Revision<'a> {
     Revision {
         number: row.revision.unsigned_abs(),
         create_time: row.create_time,
         update_time: row.update_time,
         etag,
+        confirmations: &row.confirmations,
     }
 }

@@ -8,7 +8,6 @@ use benchring_auth::{Action, Role};
 use benchring_store::Visibility;
 use tonic::{Request, Response, Status};
 
-use super::trials::trial_row_to_wire;
 use super::{Content, writing};
 use crate::app::App;
 use crate::door::permit;
@@ -39,7 +38,8 @@ impl ModerationService for App {
             let decided =
                 self.store.trial_decide(&asked.id, asked.etag, asked.decision, asked.reason, act).await;
             let row = decided.map_err(writing(&name, asked.request_id))?;
-            Ok(trial_row_to_wire(&row.ok_or_else(|| Refusal::not_found(name))?, View::Full))
+            self.trial_shown(&row.ok_or_else(|| Refusal::not_found(name))?, View::Full, &Visibility::All)
+                .await
         })
         .await
     }

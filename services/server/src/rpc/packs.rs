@@ -15,6 +15,7 @@ use benchring_auth::{Action, Caller, Role};
 use benchring_domain::filter::Value as Compared;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, PackSpecimenId};
+use benchring_domain::pack::likeness::{duplicate_of, rated_key};
 use benchring_domain::pack::{PackModel, PackSpecimen};
 use benchring_store::{Once, PackModelRow, PackSpecimenQuery, PackSpecimenRow};
 use tonic::{Request, Response, Status};
@@ -45,11 +46,12 @@ impl PackService for App {
                 sent.judge("pack_model", |draft| draft.check(id.clone(), &self.catalogue, now))?;
             if wanted.validate_only {
                 free(self.store.pack_model_get(&id).await?.as_ref(), name)?;
+                let findings = self.with_likeness(&model, findings).await?;
                 return Ok(pack_model_to_wire(&model, &findings, &Revision::default()));
             }
             let act = self.act(&caller, Role::Tester, content.once(&caller, wanted.request_id))?;
             let row = self.store.pack_model_add(model, act).await;
-            Ok(self.pack_row_to_wire(&row.map_err(writing(&name, wanted.request_id))?))
+            self.pack_shown(row.map_err(writing(&name, wanted.request_id))?).await
         })
         .await
     }
@@ -62,7 +64,7 @@ impl PackService for App {
             permit(&request, Action::ReadPacks)?;
             let id = get_from_wire(&request.get_ref().name, PackModelId::from_name)?;
             let row = self.store.pack_model_get(&id).await?;
-            Ok(self.pack_row_to_wire(&row.ok_or_else(|| Refusal::not_found(id.name()))?))
+            self.pack_shown(row.ok_or_else(|| Refusal::not_found(id.name()))?).await
         })
         .await
     }
@@ -81,7 +83,7 @@ impl PackService for App {
             let limit = turn.limit() as u64;
             let mut rows = self.store.pack_model_list(&asked.words, after.as_ref(), limit).await?;
             let next_page_token = turn.cut(&mut rows, |last| last.model.id.to_string());
-            let pack_models = rows.iter().map(|row| self.pack_row_to_wire(row)).collect();
+            let pack_models = self.packs_shown(&rows).await?;
             Ok(v1::ListPackModelsResponse { pack_models, next_page_token })
         })
         .await
@@ -107,7 +109,7 @@ impl PackService for App {
                 Ok(revised) => revised,
                 Err(refusal) => {
                     let first = async |once: &Once| self.store.pack_model_answered(once).await;
-                    return Ok(self.pack_row_to_wire(&first_or(refusal, once.as_ref(), first).await?));
+                    return self.pack_shown(first_or(refusal, once.as_ref(), first).await?).await;
                 }
             };
             if validate_only {
@@ -116,7 +118,18 @@ impl PackService for App {
             let act = self.act(&caller, role, once)?;
             let row = self.store.pack_model_update(model, Some(expected), act).await;
             let row = row.map_err(writing(&name, request_id))?;
-            Ok(self.pack_row_to_wire(&row.ok_or_else(|| Refusal::not_found(name))?))
+            self.pack_shown(row.ok_or_else(|| Refusal::not_found(name))?).await
+        })
+        .await
+    }
+
+    async fn confirm_pack_model_finding(
+        &self,
+        request: Request<v1::ConfirmPackModelFindingRequest>,
+    ) -> Result<Response<v1::PackModel>, Status> {
+        answer(async {
+            let caller = permit(&request, Action::ConfirmPackModelFinding)?;
+            self.pack_confirmed(&caller, request.into_inner()).await
         })
         .await
     }
@@ -264,16 +277,47 @@ impl App {
         Ok(Revised { role, expected, model, findings: Vec::new() })
     }
 
-    fn pack_row_to_wire(&self, row: &PackModelRow) -> v1::PackModel {
-        pack_model_to_wire(&row.model, &self.pack_findings(&row.model), &revision(row, &row.etag()))
+    pub(super) async fn pack_shown(&self, row: PackModelRow) -> Result<v1::PackModel, Refusal> {
+        let mut shown = self.packs_shown(std::slice::from_ref(&row)).await?;
+        shown.pop().ok_or_else(|| Refusal::internal("a pack model was not shown"))
     }
 
-    /// What the check notices in a model that is kept. Findings follow from the descriptors, so they are
-    /// found anew rather than kept.
-    fn pack_findings(&self, model: &PackModel) -> Vec<Finding> {
-        let again = pack_model_from_wire(pack_model_to_wire(model, &[], &Revision::default()));
-        let checked = again.draft.check(model.id.clone(), &self.catalogue, self.now());
-        checked.map(|(_, findings)| findings).unwrap_or_default()
+    async fn packs_shown(&self, rows: &[PackModelRow]) -> Result<Vec<v1::PackModel>, Refusal> {
+        let findings = self.pack_findings(rows).await?;
+        let shown = |(row, findings): (&PackModelRow, Vec<Finding>)| {
+            pack_model_to_wire(&row.model, &findings, &revision(row, &row.etag()))
+        };
+        Ok(rows.iter().zip(findings).map(shown).collect())
+    }
+
+    /// What the check notices in models that are kept. Findings follow from the descriptors, its own and those of
+    /// the models that stood there before, so they are found anew rather than kept.
+    pub(super) async fn pack_findings(&self, rows: &[PackModelRow]) -> Result<Vec<Vec<Finding>>, Refusal> {
+        let alike = self.store.pack_models_rated_alike(rows.iter().map(|row| &row.model)).await?;
+        let found = |row: &PackModelRow| {
+            let again = pack_model_from_wire(pack_model_to_wire(&row.model, &[], &Revision::default()));
+            let checked = again.draft.check(row.model.id.clone(), &self.catalogue, self.now());
+            let mut findings = checked.map(|(_, findings)| findings).unwrap_or_default();
+            let others = alike.get(&rated_key(&row.model)).map(Vec::as_slice).unwrap_or_default();
+            let place = |row: &PackModelRow| (row.create_time, row.model.id.clone());
+            let before = others.iter().filter(|other| place(other) < place(row));
+            findings
+                .extend(duplicate_of(&row.model, before.map(|other| &other.model)).map(|(found, _)| found));
+            findings
+        };
+        Ok(rows.iter().map(found).collect())
+    }
+
+    /// The findings of a model that is not there yet, with that about a likely duplicate.
+    async fn with_likeness(
+        &self,
+        model: &PackModel,
+        mut findings: Vec<Finding>,
+    ) -> Result<Vec<Finding>, Refusal> {
+        let alike = self.store.pack_models_rated_alike([model]).await?;
+        let others = alike.values().flatten().map(|row| &row.model);
+        findings.extend(duplicate_of(model, others).map(|(found, _)| found));
+        Ok(findings)
     }
 }
 
@@ -284,6 +328,7 @@ fn specimen_row_to_wire(row: &PackSpecimenRow) -> v1::PackSpecimen {
         create_time: row.create_time,
         update_time: row.update_time,
         etag: &etag,
+        confirmations: &[],
     };
     pack_specimen_to_wire(&row.specimen, &revision)
 }

@@ -119,7 +119,7 @@ impl App {
             for Capacity { normalisation, method, evidence } in &capacities {
                 measured.insert(*normalisation, measured_amounts(of(method)?, evidence));
             }
-            let evidence = evidence.asked(&question, method, since, packs);
+            let evidence = evidence.asked(&question, method, since, &packs);
             let found = question.ask_with(method, &evidence, &measured).map_err(|why| no_answer(&why))?;
             Ok(told(&caller, method, &evidence, &found, cautions))
         };

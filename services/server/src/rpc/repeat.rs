@@ -38,6 +38,8 @@ repeatable! {
     CreateToolModelRequest: "ToolService/CreateToolModel";
     UpdateToolModelRequest: "ToolService/UpdateToolModel";
     SubmitTrialRequest: "TrialService/SubmitTrial";
+    ConfirmFindingRequest: "TrialService/ConfirmFinding";
+    ConfirmPackModelFindingRequest: "PackService/ConfirmPackModelFinding";
     DecideTrialRequest: "ModerationService/DecideTrial";
 }
 
@@ -116,6 +118,8 @@ mod tests {
             v1::CreateToolModelRequest::RPC,
             v1::UpdateToolModelRequest::RPC,
             v1::SubmitTrialRequest::RPC,
+            v1::ConfirmFindingRequest::RPC,
+            v1::ConfirmPackModelFindingRequest::RPC,
             v1::DecideTrialRequest::RPC,
         ];
         let writes: Vec<_> = benchring_api::descriptors()

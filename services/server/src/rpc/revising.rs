@@ -46,9 +46,7 @@ impl App {
             format!("trials rest on `{name}`, so a moderator has to revise it: tell one what is wrong"),
         ))
     }
-}
 
-impl App {
     /// Whether trials, of whatever standing, rest on the resource that `uses` compares trials with.
     pub(super) async fn rests_on(&self, uses: Value) -> Result<bool, Refusal> {
         let mut query = TrialQuery::new(Visibility::All, 1);

@@ -1,22 +1,25 @@
 //! Trials.
 
+use std::collections::BTreeSet;
+
 use benchring_api::convert::trials::{
     Kept, TrialDecision, TrialRecord, View, check_to_wire, check_trial_from_wire, get_trial_from_wire,
-    list_trials_from_wire, submit_trial_from_wire, trial_to_wire,
+    list_trials_from_wire, submit_trials_from_wire, trial_to_wire,
 };
 use benchring_api::v1;
 use benchring_api::v1::trial_service_server::TrialService;
-use benchring_auth::{Action, Caller, Role};
+use benchring_auth::{Action, Caller};
 use benchring_domain::filter::Filter;
 use benchring_domain::id::{MethodId, MethodRef, TesterId, TrialId};
+use benchring_domain::trial::duplicate::{self, readings};
 use benchring_domain::trial::{Checked, References, TrialDraft};
 use benchring_domain::violation::Violations;
-use benchring_store::{NewTrial, Once, TrialCursor, TrialQuery, TrialRow, Visibility};
+use benchring_store::{TrialCursor, TrialQuery, TrialRow, Visibility};
 use tonic::{Request, Response, Status};
 
 use super::paging::List as _;
-use super::repeat::first_or;
-use super::{Content, free, writing};
+use super::submitting::{Judged, Prepared};
+use super::writing;
 use crate::app::{App, visibility};
 use crate::door::permit;
 use crate::error::{Refusal, answer};
@@ -29,31 +32,42 @@ impl TrialService for App {
     ) -> Result<Response<v1::Trial>, Status> {
         answer(async {
             let caller = permit(&request, Action::SubmitTrial)?;
-            let mut request = request.into_inner();
-            let content = Content::of(&mut request);
-            let (wanted, sent) = submit_trial_from_wire(request).parts();
-            let references = self.references(&sent.draft).await?;
-            let (tester, now) = (tester_of(&caller)?, self.now());
-            let once = content.once(&caller, wanted.request_id);
-            let checked =
-                sent.judge("trial", |draft| draft.check(&self.catalogue, &references, &tester, now));
-            let checked = match checked {
-                Ok(checked) => checked,
-                Err(broken) => {
-                    let first = async |once: &Once| self.store.trial_answered(once).await;
-                    let row = first_or(broken, once.as_ref(), first).await?;
-                    return Ok(trial_row_to_wire(&row, View::Full));
+            let mut prepared = Prepared::of(&caller, request.into_inner(), false);
+            let references = self.references([&prepared.sent.draft]).await?;
+            let row = match self.judged(&caller, &mut prepared, &references).await? {
+                Judged::Kept(first) => *first,
+                Judged::Checked(trial) => return self.check_shown(&caller, *trial, View::Full).await,
+                Judged::ToKeep(new, act) => {
+                    let name = new.id.name();
+                    let kept = self.store.trial_add(*new, act).await;
+                    kept.map_err(writing(&name, prepared.request_id()))?
                 }
             };
-            let id = wanted.id.map_or_else(|| Self::new_id(TrialId::parse), Ok)?;
-            if wanted.validate_only {
-                free(self.store.trial_get(&id, &Visibility::All).await?.as_ref(), id.name())?;
-                return Ok(checked_to_wire(&id, &tester, &checked));
-            }
-            let act = self.act(&caller, Role::Tester, once)?;
-            let name = id.name();
-            let kept = self.store.trial_add(NewTrial { id, tester, checked }, act).await;
-            Ok(trial_row_to_wire(&kept.map_err(writing(&name, wanted.request_id))?, View::Full))
+            self.trial_shown(&row, View::Full, &visibility(&caller)).await
+        })
+        .await
+    }
+
+    async fn submit_trials(
+        &self,
+        request: Request<v1::SubmitTrialsRequest>,
+    ) -> Result<Response<v1::SubmitTrialsResponse>, Status> {
+        answer(async {
+            let caller = permit(&request, Action::SubmitTrial)?;
+            let batch = submit_trials_from_wire(request.into_inner())?;
+            let results = self.submitted(&caller, batch).await?;
+            Ok(v1::SubmitTrialsResponse { results })
+        })
+        .await
+    }
+
+    async fn confirm_finding(
+        &self,
+        request: Request<v1::ConfirmFindingRequest>,
+    ) -> Result<Response<v1::Trial>, Status> {
+        answer(async {
+            let caller = permit(&request, Action::ConfirmFinding)?;
+            self.trial_confirmed(&caller, request.into_inner()).await
         })
         .await
     }
@@ -66,11 +80,15 @@ impl TrialService for App {
             let caller = permit(&request, Action::CheckTrial)?;
             let tester = tester_of(&caller)?;
             let sent = check_trial_from_wire(request.into_inner())?;
-            let references = self.references(&sent.draft).await?;
+            let references = self.references([&sent.draft]).await?;
             let cautions = self.cautions(&sent.draft.method);
             let now = self.now();
-            let checked = sent.judge("", |draft| draft.check(&self.catalogue, &references, &tester, now));
-            Ok(check_to_wire(checked, &tester, cautions))
+            let mut checked = sent.judge("", |draft| draft.check(&self.catalogue, &references, &tester, now));
+            let duplicate_of = match &mut checked {
+                Ok(checked) => self.duplicated(checked, &tester, &visibility(&caller)).await?,
+                Err(_) => None,
+            };
+            Ok(check_to_wire(checked, &tester, duplicate_of.as_ref(), cautions))
         })
         .await
     }
@@ -80,7 +98,8 @@ impl TrialService for App {
             let caller = permit(&request, Action::ReadTrials)?;
             let (id, view) = get_trial_from_wire(request.get_ref())?;
             let found = self.store.trial_get(&id, &visibility(&caller)).await?;
-            Ok(trial_row_to_wire(&found.ok_or_else(|| Refusal::not_found(id.name()))?, view))
+            let row = found.ok_or_else(|| Refusal::not_found(id.name()))?;
+            self.trial_shown(&row, view, &visibility(&caller)).await
         })
         .await
     }
@@ -100,7 +119,7 @@ impl TrialService for App {
             query.after = turn.after(cursor_from)?;
             let mut rows = self.store.trial_list(&query).await?;
             let next_page_token = turn.cut(&mut rows, cursor_of);
-            let trials = rows.iter().map(|row| trial_row_to_wire(row, asked.view)).collect();
+            let trials = self.trials_shown(&rows, asked.view, &query.visibility).await?;
             Ok(v1::ListTrialsResponse { trials, next_page_token })
         })
         .await
@@ -108,10 +127,17 @@ impl TrialService for App {
 }
 
 impl App {
-    /// What the names in a draft stand for, as far as they exist.
-    async fn references(&self, draft: &TrialDraft) -> Result<References, Refusal> {
-        let (specimens, tools) = draft.referenced();
-        let (specimens, tools) = (specimens.into_iter().collect(), tools.into_iter().collect());
+    /// What the names in drafts stand for, as far as they exist.
+    pub(super) async fn references<'a>(
+        &self,
+        drafts: impl IntoIterator<Item = &'a TrialDraft>,
+    ) -> Result<References, Refusal> {
+        let (mut specimens, mut tools) = (BTreeSet::new(), BTreeSet::new());
+        for draft in drafts {
+            let referenced = draft.referenced();
+            specimens.extend(referenced.0);
+            tools.extend(referenced.1);
+        }
         let mut references = self.store.references(&specimens, &tools).await?;
         let discharges: Vec<MethodId> = self.catalogue.discharges().map(|method| method.id.clone()).collect();
         let measured = self.store.specimen_measures(&specimens, &discharges).await?;
@@ -121,6 +147,46 @@ impl App {
             }
         }
         Ok(references)
+    }
+
+    /// Notes where a checked trial has the readings of another: which one, if `visibility` lets it be known.
+    pub(super) async fn duplicated(
+        &self,
+        checked: &mut Checked,
+        tester: &TesterId,
+        visibility: &Visibility,
+    ) -> Result<Option<TrialId>, Refusal> {
+        let Some(other) = self.store.trial_duplicated(&checked.trial, tester).await? else { return Ok(None) };
+        checked.findings.extend(readings(&checked.trial).map(|readings| duplicate::finding(readings.count)));
+        let readable = self.store.trials_readable(&BTreeSet::from([other]), visibility).await?;
+        Ok(readable.into_iter().next())
+    }
+
+    /// A row of the store on the wire, for eyes of this `visibility`.
+    pub(super) async fn trial_shown(
+        &self,
+        row: &TrialRow,
+        view: View,
+        visibility: &Visibility,
+    ) -> Result<v1::Trial, Refusal> {
+        let mut shown = self.trials_shown(std::slice::from_ref(row), view, visibility).await?;
+        shown.pop().ok_or_else(|| Refusal::internal("a trial was not shown"))
+    }
+
+    /// Rows of the store on the wire. Of the trials that they duplicate, only those are named that may be read.
+    pub(super) async fn trials_shown(
+        &self,
+        rows: &[TrialRow],
+        view: View,
+        visibility: &Visibility,
+    ) -> Result<Vec<v1::Trial>, Refusal> {
+        let named: BTreeSet<TrialId> = rows.iter().filter_map(|row| row.duplicate_of.clone()).collect();
+        let readable = match (view, named.is_empty()) {
+            // Without findings nothing is named.
+            (View::Basic, _) | (_, true) => BTreeSet::new(),
+            _ => self.store.trials_readable(&named, visibility).await?,
+        };
+        Ok(rows.iter().map(|row| trial_row_to_wire(row, view, &readable)).collect())
     }
 
     /// Texts of the cautions of a method, by its name as sent.
@@ -152,14 +218,7 @@ fn cursor_from(place: &str) -> Result<TrialCursor, &'static str> {
     parts.ok_or("a sealed page token that does not read")
 }
 
-/// A trial that was checked and is not kept.
-fn checked_to_wire(id: &TrialId, tester: &TesterId, checked: &Checked) -> v1::Trial {
-    let Checked { trial, findings, summary } = checked;
-    trial_to_wire(&TrialRecord { id: Some(id), tester, trial, findings, summary, kept: None }, View::Full)
-}
-
-/// A row of the store on the wire.
-pub(super) fn trial_row_to_wire(row: &TrialRow, view: View) -> v1::Trial {
+fn trial_row_to_wire(row: &TrialRow, view: View, readable: &BTreeSet<TrialId>) -> v1::Trial {
     let decisions: Vec<TrialDecision> = row
         .decisions
         .iter()
@@ -177,6 +236,7 @@ pub(super) fn trial_row_to_wire(row: &TrialRow, view: View) -> v1::Trial {
         tester: &row.tester,
         trial: &row.trial,
         findings: &row.findings,
+        duplicate_of: row.duplicate_of.as_ref().filter(|other| readable.contains(other)),
         summary: &row.summary,
         kept: Some(Kept {
             standing: row.standing,
@@ -184,6 +244,7 @@ pub(super) fn trial_row_to_wire(row: &TrialRow, view: View) -> v1::Trial {
             submit_time: row.submit_time,
             update_time: row.update_time,
             decisions: &decisions,
+            confirmations: &row.confirmations,
             etag: &row.etag(),
         }),
     };

@@ -102,6 +102,22 @@ impl TrialService for Canned {
         .await
     }
 
+    /// Refuses every item.
+    async fn submit_trials(
+        &self,
+        request: tonic::Request<v1::SubmitTrialsRequest>,
+    ) -> Result<Response<v1::SubmitTrialsResponse>, Status> {
+        let results = request.into_inner().items.iter().map(|_| v1::SubmitTrialResult::default()).collect();
+        Ok(Response::new(v1::SubmitTrialsResponse { results }))
+    }
+
+    async fn confirm_finding(
+        &self,
+        request: tonic::Request<v1::ConfirmFindingRequest>,
+    ) -> Result<Response<v1::Trial>, Status> {
+        Err(Refusal::not_found(request.into_inner().name).into())
+    }
+
     async fn check_trial(
         &self,
         request: tonic::Request<v1::CheckTrialRequest>,
@@ -166,6 +182,7 @@ macro_rules! not_here {
 not_here! {
     create_pack_model(CreatePackModelRequest) -> PackModel;
     get_pack_model(GetPackModelRequest) -> PackModel;
+    confirm_pack_model_finding(ConfirmPackModelFindingRequest) -> PackModel;
     list_pack_models(ListPackModelsRequest) -> ListPackModelsResponse;
     create_pack_specimen(CreatePackSpecimenRequest) -> PackSpecimen;
     update_pack_specimen(UpdatePackSpecimenRequest) -> PackSpecimen;

@@ -38,6 +38,7 @@ pub fn trial_from_wire(sent: v1::Trial) -> Sent<TrialDraft> {
         update_time: _,
         decisions: _,
         etag: _,
+        open_findings_count: _,
     } = sent;
     let mut broken = Violations::default();
     let draft = TrialDraft {

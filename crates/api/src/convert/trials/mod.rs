@@ -1,5 +1,6 @@
 //! Trials.
 
+mod batch;
 mod draft;
 mod record;
 
@@ -7,6 +8,7 @@ use benchring_domain::id::TrialId;
 use benchring_domain::trial::TrialDraft;
 use benchring_domain::violation::Violations;
 
+pub use batch::{Batch, MOST_ITEMS, Refused, refused_to_wire, submit_trials_from_wire};
 pub use draft::trial_from_wire;
 pub use record::{Kept, TrialDecision, TrialRecord, check_to_wire, trial_to_wire};
 
@@ -23,6 +25,8 @@ pub enum View {
     /// Everything but arms, conditions and findings.
     #[default]
     Basic,
+    /// Everything but arms and conditions.
+    Noticed,
     /// Everything.
     Full,
 }

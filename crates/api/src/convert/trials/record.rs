@@ -1,6 +1,7 @@
 //! Trials as kept, or as they would be.
 
 use benchring_domain::clock::Timestamp;
+use benchring_domain::confirmation::Confirmation;
 use benchring_domain::finding::Finding;
 use benchring_domain::id::{PackModelId, TesterId, ToolModelId, TrialId};
 use benchring_domain::standing::Standing;
@@ -10,7 +11,8 @@ use benchring_domain::violation::Violations;
 
 use super::View;
 use crate::convert::count_to_wire;
-use crate::convert::quantity::{finding_to_wire, quantity_to_wire, violations_to_wire};
+use crate::convert::findings::{findings_to_wire, open_to_wire};
+use crate::convert::quantity::{quantity_to_wire, violations_to_wire};
 use crate::convert::time::time_to_wire;
 use crate::convert::words::{
     end_criterion_to_wire, interest_to_wire, order_design_to_wire, standing_to_wire,
@@ -29,6 +31,8 @@ pub struct TrialRecord<'a> {
     pub trial: &'a Trial,
     /// What the check noticed.
     pub findings: &'a [Finding],
+    /// The trial whose readings it has; `None` where there is none, or none that the reader may know.
+    pub duplicate_of: Option<&'a TrialId>,
     /// What pooling keeps of it.
     pub summary: &'a TrialSummary,
     /// What is known of it since it was received; `None` for one that is checked only.
@@ -48,6 +52,8 @@ pub struct Kept<'a> {
     pub update_time: Timestamp,
     /// Decisions, oldest first.
     pub decisions: &'a [TrialDecision],
+    /// Answers to what was found in it.
+    pub confirmations: &'a [Confirmation],
     /// Entity tag, quotes included.
     pub etag: &'a str,
 }
@@ -68,19 +74,27 @@ pub struct TrialDecision {
 /// Writes a trial.
 pub fn trial_to_wire(record: &TrialRecord<'_>, view: View) -> v1::Trial {
     let basic = heading_to_wire(record);
+    let findings = || findings_to_wire(record.findings, record.confirmations(), record.duplicate_of);
     match view {
         View::Basic => basic,
+        View::Noticed => v1::Trial { findings: findings(), ..basic },
         View::Full => v1::Trial {
             conditions: conditions_to_wire(&record.trial.conditions),
             arms: arms_to_wire(&record.trial.arms, &record.summary.arms),
-            findings: record.findings.iter().map(finding_to_wire).collect(),
+            findings: findings(),
             ..basic
         },
     }
 }
 
+impl<'a> TrialRecord<'a> {
+    fn confirmations(&self) -> &'a [Confirmation] {
+        self.kept.map(|kept| kept.confirmations).unwrap_or_default()
+    }
+}
+
 fn heading_to_wire(record: &TrialRecord<'_>) -> v1::Trial {
-    let TrialRecord { id, tester, trial, findings: _, summary, kept } = record;
+    let TrialRecord { id, tester, trial, findings, duplicate_of: _, summary, kept } = record;
     let Trial {
         method,
         tool_model,
@@ -117,6 +131,7 @@ fn heading_to_wire(record: &TrialRecord<'_>) -> v1::Trial {
         update_time: kept.map(|kept| time_to_wire(kept.update_time)),
         decisions: decisions.iter().map(decision_to_wire).collect(),
         etag: kept.map(|kept| kept.etag.to_owned()).unwrap_or_default(),
+        open_findings_count: open_to_wire(findings, record.confirmations()),
     }
 }
 
@@ -204,10 +219,12 @@ fn decision_to_wire(decision: &TrialDecision) -> v1::TrialDecision {
     }
 }
 
-/// Writes what a check found: the trial as it would be kept, or every rule broken.
+/// Writes what a check found: the trial as it would be kept, or every rule broken. `duplicate_of` as in
+/// [`TrialRecord`].
 pub fn check_to_wire(
     checked: Result<Checked, Violations>,
     tester: &TesterId,
+    duplicate_of: Option<&TrialId>,
     cautions: Vec<String>,
 ) -> v1::CheckTrialResponse {
     match checked {
@@ -217,6 +234,7 @@ pub fn check_to_wire(
                 tester,
                 trial: &trial,
                 findings: &findings,
+                duplicate_of,
                 summary: &summary,
                 kept: None,
             };

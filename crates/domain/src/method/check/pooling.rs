@@ -71,15 +71,8 @@ fn same(rule: &SameWithinTrial, path: &str, method: &Method, index: &Index<'_>, 
             share(*within, at);
         }
         SameWithinTrial::WithinShareOfFirst { fields, within, only_for } => {
-            at.expect(!fields.is_empty(), &format!("{path}.fields"), || "name one field or more".to_owned());
-            once(fields.iter().map(String::as_str), &format!("{path}.fields"), at);
-            for field in fields {
-                index.measured(method, field, path, at);
-            }
+            in_first(fields, only_for.as_ref(), path, method, index, at);
             share(*within, at);
-            if let Some(is) = only_for {
-                choice_is(is, &format!("{path}.only_for"), method, index, at);
-            }
         }
         SameWithinTrial::ToolOrLoad { field, within } => {
             index.used(method, known::TOOL, path, at);
@@ -95,6 +88,25 @@ fn same(rule: &SameWithinTrial, path: &str, method: &Method, index: &Index<'_>, 
                 "points of charge: 0 < fine_points < most_points <= 100".to_owned()
             });
         }
+    }
+}
+
+fn in_first(
+    fields: &[String],
+    only_for: Option<&ChoiceIs>,
+    path: &str,
+    method: &Method,
+    index: &Index<'_>,
+    at: &mut At<'_>,
+) {
+    let names = format!("{path}.fields");
+    at.expect(!fields.is_empty(), &names, || "name one field or more".to_owned());
+    once(fields.iter().map(String::as_str), &names, at);
+    for field in fields {
+        index.measured(method, field, path, at);
+    }
+    if let Some(is) = only_for {
+        choice_is(is, &format!("{path}.only_for"), method, index, at);
     }
 }
 

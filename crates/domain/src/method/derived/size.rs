@@ -46,12 +46,11 @@ impl Size {
             D::RotationalSpeed => Self::new([0, 0, -1, 0, 0], 1.0, 60.0),
             D::Frequency => Self::new([0, 0, -1, 0, 0], 1.0, 1.0),
             D::Density => Self::new([-3, 1, 0, 0, 0], 1.0, 1.0),
-            D::Stress => Self::new([-1, 1, -2, 0, 0], 1e6, 1.0),
+            D::Stress | D::SpecificEnergy => Self::new([-1, 1, -2, 0, 0], 1e6, 1.0),
             D::Ratio => Self::new([0; 5], 1.0, 100.0),
             D::Count => Self::ONE,
             D::LinearRate => Self::new([1, 0, -1, 0, 0], 1.0, 1e3),
             D::CRate => Self::new([0, 0, -1, 0, 0], 1.0, 3600.0),
-            D::SpecificEnergy => Self::new([-1, 1, -2, 0, 0], 1e6, 1.0),
         })
     }
 

@@ -25,8 +25,8 @@ impl Catalogue {
         page.paragraph("**Pooled together**");
         page.items(self.pooled_by(method));
         self.derived_of_method(method, page);
-        self.ends_of_method(method, page);
-        self.normalisations_of_method(method, page);
+        ends(method, page);
+        normalisations(method, page);
         self.spread_of_method(method, page);
     }
 
@@ -87,23 +87,6 @@ impl Catalogue {
         )
     }
 
-    fn ends_of_method(&self, method: &Method, page: &mut Page) {
-        page.paragraph("**What an end makes of the reading**");
-        page.table(
-            ["End", "Reading"],
-            method.end_table.iter().map(|(end, outcome)| [format!("`{end}`"), outcome.meaning().to_owned()]),
-        );
-    }
-
-    fn normalisations_of_method(&self, method: &Method, page: &mut Page) {
-        page.paragraph("**Normalisations**");
-        let allowed: Vec<String> = method.normalisations.iter().map(|one| format!("`{one}`")).collect();
-        let allowed = if allowed.is_empty() { "none".to_owned() } else { allowed.join(", ") };
-        page.items(std::iter::once(format!("allowed: {allowed}")).chain(
-            method.forbidden.iter().map(|one| format!("not `{}`: {}", one.normalisation, one.reason)),
-        ));
-    }
-
     fn spread_of_method(&self, method: &Method, page: &mut Page) {
         let asked = &method.replicates;
         page.paragraph("**How often, and what scatter to expect**");
@@ -137,4 +120,22 @@ impl Catalogue {
 /// `1 charge`, `5 runs`.
 fn counted(number: u32, word: &str) -> String {
     if number == 1 { format!("1 {word}") } else { format!("{number} {word}s") }
+}
+
+fn ends(method: &Method, page: &mut Page) {
+    page.paragraph("**What an end makes of the reading**");
+    page.table(
+        ["End", "Reading"],
+        method.end_table.iter().map(|(end, outcome)| [format!("`{end}`"), outcome.meaning().to_owned()]),
+    );
+}
+
+fn normalisations(method: &Method, page: &mut Page) {
+    page.paragraph("**Normalisations**");
+    let allowed: Vec<String> = method.normalisations.iter().map(|one| format!("`{one}`")).collect();
+    let allowed = if allowed.is_empty() { "none".to_owned() } else { allowed.join(", ") };
+    page.items(
+        std::iter::once(format!("allowed: {allowed}"))
+            .chain(method.forbidden.iter().map(|one| format!("not `{}`: {}", one.normalisation, one.reason))),
+    );
 }

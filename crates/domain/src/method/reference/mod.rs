@@ -83,7 +83,7 @@ impl Catalogue {
              tester confirms it; nothing is ever changed silently. A range holds its ends.",
         );
         self.method_pages(&mut page);
-        self.normalisation_page(&mut page);
+        normalisation_page(&mut page);
         self.demand_page(&mut page);
         self.field_page(&mut page);
         self.choice_page(&mut page);
@@ -103,15 +103,6 @@ impl Catalogue {
         for method in self.current_methods() {
             self.method_page(method, page);
         }
-    }
-
-    fn normalisation_page(&self, page: &mut Page) {
-        page.heading(2, "Normalisations");
-        page.paragraph("What a reading can be divided by, where the method allows it.");
-        page.table(
-            ["Normalisation", "Meaning"],
-            Normalisation::ALL.iter().map(|one| [format!("`{one}`"), one.meaning().to_owned()]),
-        );
     }
 
     fn demand_page(&self, page: &mut Page) {
@@ -169,4 +160,13 @@ fn rule_page(page: &mut Page) {
 fn upper_first(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn normalisation_page(page: &mut Page) {
+    page.heading(2, "Normalisations");
+    page.paragraph("What a reading can be divided by, where the method allows it.");
+    page.table(
+        ["Normalisation", "Meaning"],
+        Normalisation::ALL.iter().map(|one| [format!("`{one}`"), one.meaning().to_owned()]),
+    );
 }

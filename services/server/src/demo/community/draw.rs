@@ -41,7 +41,7 @@ pub fn stream(seed: u64, tester: usize, what: Stream) -> ChaCha8Rng {
         Stream::Specimen(pack) => pack,
         Stream::Session(session) => 100 + session,
         Stream::Own(work, pack) => 200 + 10 * work + pack,
-        Stream::Hand(work) => 300 + work,
+        Stream::Hand(work) => 500 + work,
     };
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream((tester * 1000 + place) as u64);
@@ -67,11 +67,30 @@ pub fn specimen(pack: &Pack, capacity_z: f64, resistance_z: f64, aged: bool) -> 
     }
 }
 
-/// Draws a specimen, and whether it has aged.
-pub fn draw_specimen(pack: &Pack, rng: &mut impl Rng) -> (PackState, bool) {
+/// A specimen as drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Specimen {
+    /// The specimen at 20 °C.
+    pub state: PackState,
+    /// Charges so far, as its owner counts them.
+    pub cycles: i32,
+    /// Whether it was bought used.
+    pub second_hand: bool,
+}
+
+/// Draws a specimen.
+pub fn draw_specimen(pack: &Pack, rng: &mut impl Rng) -> Specimen {
     let aged = rng.random_bool(AGED_SHARE);
     let (capacity_z, resistance_z) = (normal(rng, 1.0), normal(rng, 1.0));
-    (specimen(pack, capacity_z, resistance_z, aged), aged)
+    let state = specimen(pack, capacity_z, resistance_z, aged);
+    Specimen { state, cycles: if aged { 260 } else { 30 }, second_hand: aged }
+}
+
+/// The worn specimen of a planted fault: 300 charges, 4.2 A.h left, and resistance half as high again.
+pub fn worn_specimen(pack: &Pack) -> Specimen {
+    let new = pack.typical();
+    let state = PackState { capacity_ah: 4.2, resistance_20c_ohm: 1.5 * new.resistance_20c_ohm, ..new };
+    Specimen { state, cycles: 300, second_hand: false }
 }
 
 /// Draws an air temperature, °C.
@@ -87,15 +106,16 @@ pub fn draw_weather(weather: &[Weather], rng: &mut impl Rng) -> f64 {
     weather.last().map_or(20.0, |(_, from, to)| f64::midpoint(*from, *to))
 }
 
-/// The factor of one run about 1: lognormal, and by hand now and then a stray one.
-pub fn draw_run(cv: f64, by_hand: bool, rng: &mut impl Rng) -> f64 {
+/// The factor of one run about 1, and whether it is a stray one: lognormal, and by hand now and then far off.
+pub fn draw_run(cv: f64, by_hand: bool, rng: &mut impl Rng) -> (f64, bool) {
     let scatter = normal(rng, (1.0 + cv * cv).ln().sqrt());
-    let stray = if by_hand && rng.random_bool(STRAY_SHARE) {
-        if rng.random_bool(0.5) { STRAY_LOG } else { -STRAY_LOG }
-    } else {
-        0.0
+    let stray = by_hand && rng.random_bool(STRAY_SHARE);
+    let off = match (stray, stray && rng.random_bool(0.5)) {
+        (false, _) => 0.0,
+        (true, true) => STRAY_LOG,
+        (true, false) => -STRAY_LOG,
     };
-    (scatter + stray).exp()
+    ((scatter + off).exp(), stray)
 }
 
 /// Draws from a list of shares that add up to 1.

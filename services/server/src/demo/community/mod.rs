@@ -8,15 +8,16 @@ pub mod session;
 mod trial;
 mod write;
 
+use std::ops::Range;
+
 use benchring_api::v1;
 
 pub use register::{Registered, registered, specimens};
 
-use self::draw::{Stream, draw_specimen, normal, stream};
+use self::draw::{Specimen, Stream, draw_specimen, normal, stream, worn_specimen};
 use self::faults::Fault;
 use self::roster::{ROSTER, Tester};
 use self::session::{End, Session, SessionArm, draw_session};
-use self::write::number;
 use crate::demo::invented::{PACKS, Sort, WORKS, Work};
 
 /// Seed of the demo where none is given.
@@ -39,6 +40,8 @@ pub struct PlayedTrial {
     pub fault: Option<Fault>,
     /// Scored, finished readings of each pack, in the canonical unit: pack, their sum, their number.
     pub levels: Vec<(usize, f64, f64)>,
+    /// Whether a run of it went wrong in a way nobody noted, by chance and not by plan.
+    pub stray: bool,
 }
 
 /// Id of the tester at a place.
@@ -79,6 +82,12 @@ pub fn trials_of(seed: u64, place: usize) -> impl Iterator<Item = PlayedTrial> {
     (0..tester(place).sessions.len()).map(move |session| played(seed, place, session))
 }
 
+/// A dozen testers like those of the roster, other people with other packs, who slip in nothing. Counted from 0.
+pub fn honest_dozen(dozen: usize) -> Range<usize> {
+    let first = (dozen + 1) * ROSTER.len();
+    first..first + ROSTER.len()
+}
+
 /// Testers that it takes to send `count` trials.
 pub fn testers_for(count: usize) -> usize {
     let (mut testers, mut sent) = (0, 0);
@@ -107,7 +116,7 @@ fn played(seed: u64, place: usize, session: usize) -> PlayedTrial {
         &mut stream(seed, place, Stream::Session(session)),
     );
     let truthful = trial::trial(work, who, &drawn, place * 7 + session);
-    let (sent, corrected) = match fault.and_then(|fault| slipped(fault, &truthful)) {
+    let (sent, corrected) = match fault.and_then(|fault| faults::slipped(fault, &truthful)) {
         Some((sent, corrected)) => (sent, corrected),
         None => (truthful, None),
     };
@@ -119,59 +128,38 @@ fn played(seed: u64, place: usize, session: usize) -> PlayedTrial {
         corrected,
         fault,
         levels: levels(work, &drawn),
+        stray: drawn.charges.iter().flatten().flat_map(|charge| &charge.runs).any(|run| run.stray),
     }
 }
 
 fn arm(seed: u64, place: usize, work: usize, pack: usize) -> SessionArm {
     let owner = owner(place, pack);
-    let (state, _) = draw_specimen(&PACKS[pack], &mut stream(seed, owner, Stream::Specimen(pack)));
+    let state = specimen_of(seed, owner, pack).state;
     let own = normal(&mut stream(seed, place, Stream::Own(work, pack)), WORKS[work].tester_pack_log_sd);
     SessionArm { pack, specimen: specimen_id(owner, pack), state, own }
+}
+
+/// The specimen that somebody owns.
+fn specimen_of(seed: u64, owner: usize, pack: usize) -> Specimen {
+    if faults::has_worn_specimen(owner, pack) {
+        return worn_specimen(&PACKS[pack]);
+    }
+    draw_specimen(&PACKS[pack], &mut stream(seed, owner, Stream::Specimen(pack)))
 }
 
 /// The tester's own coefficient of variation for a work.
 fn scatter(seed: u64, place: usize, work: usize) -> f64 {
     use rand::Rng as _;
     let (least, greatest) = WORKS[work].cv;
-    stream(seed, place, Stream::Hand(work)).random_range(least..greatest)
-}
-
-/// What a tester sends who slips, and the correction; `None` where the fault is no slip of the pen.
-fn slipped(fault: Fault, truthful: &v1::Trial) -> Option<(v1::Trial, Option<v1::Trial>)> {
-    let mut sent = truthful.clone();
-    match fault {
-        Fault::F01 => {
-            for condition in &mut sent.conditions {
-                let side = match condition.field.as_str() {
-                    "cut_width" => 4.5,
-                    "cut_height" => 14.5,
-                    _ => continue,
-                };
-                condition.value = Some(v1::condition::Value::Quantity(number(side, "mm")));
-            }
-            Some((sent, None))
-        }
-        Fault::F02 => {
-            let run = sent.arms.last_mut()?.charges.first_mut()?.runs.get_mut(3)?;
-            let tenth = run.reading.as_ref()?.value? / 10.0;
-            run.reading = Some(number(write::rounded(tenth, 0.01), "s"));
-            Some((sent, Some(truthful.clone())))
-        }
-        Fault::F08 => {
-            let charge = sent.arms.first_mut()?.charges.first_mut()?;
-            let wrong = number(68.0, "Cel");
-            for condition in charge.conditions.iter_mut().filter(|c| c.field == "pack_start_temperature") {
-                condition.value = Some(v1::condition::Value::Quantity(wrong.clone()));
-            }
-            Some((sent, Some(truthful.clone())))
-        }
-        _ => None,
-    }
+    stream(seed, place, Stream::Hand(work)).random_range(least..=greatest)
 }
 
 /// Sums of what finished, by pack.
 fn levels(work: &Work, session: &Session) -> Vec<(usize, f64, f64)> {
-    let finished = if work.sort == Sort::Timed { End::Done } else { End::Cutoff };
+    let finished = match work.sort {
+        Sort::Timed | Sort::Resistance | Sort::Rise => End::Done,
+        Sort::PerCharge | Sort::Capacity | Sort::Energy => End::Cutoff,
+    };
     let sums = session.arms.iter().zip(&session.charges).map(|(arm, charges)| {
         let runs = charges.iter().flat_map(|charge| &charge.runs);
         let scored = runs.filter(|run| !run.warm_up && run.end == finished);
@@ -221,11 +209,12 @@ mod tests {
     fn planted_slips_are_where_they_should_be() {
         let all: Vec<PlayedTrial> = trials(SEED, sessions_of_the_roster()).collect();
         let of = |fault| all.iter().find(|trial| trial.fault == Some(fault)).unwrap();
+        assert_eq!(all.iter().filter(|trial| trial.fault == Some(Fault::F14)).count(), 2);
         let slip = of(Fault::F02);
         assert_eq!(slip.tester, "t05");
         let corrected = slip.corrected.as_ref().unwrap();
         let at = |trial: &v1::Trial| {
-            trial.arms.last().unwrap().charges[0].runs[3].reading.as_ref().unwrap().value.unwrap()
+            trial.arms.last().unwrap().charges[0].runs[2].reading.as_ref().unwrap().value.unwrap()
         };
         assert!((at(corrected) / at(&slip.sent) - 10.0).abs() < 0.3);
         let stalled = of(Fault::F07).sent.arms.last().unwrap().clone();

@@ -4,9 +4,8 @@ use std::ops::Range;
 
 use benchring_api::v1;
 
-use super::draw::{Stream, draw_specimen, stream};
 use super::write::number;
-use super::{owner, specimen_id, tester, tester_id};
+use super::{owner, specimen_id, specimen_of, tester, tester_id};
 use crate::demo::invented::{PACKS, Pack, TOOLS};
 
 /// What is registered, and by whom.
@@ -94,9 +93,9 @@ fn tool_model(tool: &crate::demo::invented::Tool) -> v1::CreateToolModelRequest 
 }
 
 fn pack_specimen(seed: u64, place: usize, pack: usize) -> v1::CreatePackSpecimenRequest {
-    let (_, aged) = draw_specimen(&PACKS[pack], &mut stream(seed, place, Stream::Specimen(pack)));
+    let specimen = specimen_of(seed, place, pack);
     let lent = tester(place).lent_by_maker == Some(pack);
-    let acquired = match (lent, aged) {
+    let acquired = match (lent, specimen.second_hand) {
         (true, _) => v1::Acquired::LentByMaker,
         (false, true) => v1::Acquired::SecondHand,
         (false, false) => v1::Acquired::BoughtRetail,
@@ -107,7 +106,7 @@ fn pack_specimen(seed: u64, place: usize, pack: usize) -> v1::CreatePackSpecimen
             pack_model: format!("packModels/{}", PACKS[pack].id),
             label: format!("{} of {}", PACKS[pack].code, tester_id(place)),
             acquired: acquired.into(),
-            cycle_count: Some(if aged { 260 } else { 30 }),
+            cycle_count: Some(specimen.cycles),
             ..v1::PackSpecimen::default()
         }),
         ..v1::CreatePackSpecimenRequest::default()

@@ -1,6 +1,9 @@
-//! Who tests what: twelve invented testers, each with two or three packs and one to three methods.
+//! Who tests what: twelve invented testers, each with two or three packs and one to three methods with a tool;
+//! seven of them have a bench load besides.
 
-use crate::demo::invented::work::{CAPACITY, CHAIN_SAW, CROSSCUT, SCREW_6, SCREW_10};
+use crate::demo::invented::work::{
+    AUGER, CAPACITY, CHAIN_SAW, CROSSCUT, CUTS, ENERGY, HEDGE, PILOT, RESISTANCE, SCREW_6, SCREW_10, WARMING,
+};
 
 /// Index of a pack in [`crate::demo::invented::PACKS`].
 pub mod pack {
@@ -55,6 +58,8 @@ pub struct Tester {
     pub units: Units,
     /// Timing.
     pub timing: Timing,
+    /// Whether times are written in minutes.
+    pub minutes: bool,
     /// Sessions.
     pub sessions: &'static [Planned],
     /// Paid or supplied by a maker.
@@ -69,6 +74,7 @@ const PLAIN: Tester = Tester {
     packs: &[],
     units: Units::Millimetre,
     timing: Timing::Hand,
+    minutes: false,
     sessions: &[],
     sponsored: false,
     lent_by_maker: None,
@@ -81,11 +87,13 @@ pub const ROSTER: [Tester; 12] = [
     Tester {
         packs: &[K5, L5P, M4],
         sessions: &[
+            (HEDGE, &[K5, L5P, M4]),
             (SCREW_6, &[K5, L5P, M4]),
             (SCREW_10, &[K5, L5P, M4]),
-            (CROSSCUT, &[K5, L5P, M4]),
+            (CUTS, &[K5, L5P, M4]),
             (CHAIN_SAW, &[K5, L5P]),
             (CAPACITY, &[K5, L5P, M4]),
+            (RESISTANCE, &[K5, L5P, M4]),
         ],
         ..PLAIN
     },
@@ -95,8 +103,10 @@ pub const ROSTER: [Tester; 12] = [
         sessions: &[
             (SCREW_6, &[K5, K8, N6]),
             (SCREW_10, &[K5, K8]),
+            (CROSSCUT, &[K5, K8, N6]),
             (CHAIN_SAW, &[K5, K8]),
             (CAPACITY, &[K5, K8, N6]),
+            (ENERGY, &[K5, K8, N6]),
         ],
         ..PLAIN
     },
@@ -105,10 +115,11 @@ pub const ROSTER: [Tester; 12] = [
         units: Units::CentimetreComma,
         timing: Timing::BatchHand,
         sessions: &[
-            (SCREW_6, &[K5, K8, L5P]),
-            (SCREW_6, &[K5, K8, L5P]),
-            (SCREW_10, &[K5, K8, L5P]),
             (CROSSCUT, &[K5, K8, L5P]),
+            (CROSSCUT, &[K5, K8, L5P]),
+            (PILOT, &[K5, K8, L5P]),
+            (AUGER, &[K5, K8, L5P]),
+            (CUTS, &[K5, K8, L5P]),
             (CHAIN_SAW, &[K5, K8, L5P]),
             (CAPACITY, &[K5, K8, L5P]),
         ],
@@ -117,17 +128,22 @@ pub const ROSTER: [Tester; 12] = [
     Tester {
         packs: &[K5, K4T, L5P],
         units: Units::Inch,
-        sessions: &[(SCREW_6, &[K5, K4T, L5P]), (CHAIN_SAW, &[K5, K4T, L5P])],
+        sessions: &[
+            (HEDGE, &[K5, K4T, L5P]),
+            (CROSSCUT, &[K5, K4T, L5P]),
+            (CUTS, &[K5, K4T, L5P]),
+            (CHAIN_SAW, &[K5, K4T, L5P]),
+        ],
         ..PLAIN
     },
     Tester {
         packs: &[K5, K4T, L5P],
-        timing: Timing::Hand,
         sessions: &[
             (SCREW_6, &[K5, K4T, L5P]),
             (SCREW_6, &[K5, L5P]),
             (SCREW_10, &[K5, K4T, L5P]),
-            (CHAIN_SAW, &[K5, K4T, L5P]),
+            (CROSSCUT, &[K5, K4T, L5P]),
+            (WARMING, &[K5, K4T, L5P]),
             (CAPACITY, &[K5, K4T, L5P]),
         ],
         ..PLAIN
@@ -135,17 +151,25 @@ pub const ROSTER: [Tester; 12] = [
     Tester {
         packs: &[K5, L5P, N6],
         timing: Timing::Logger,
-        sessions: &[(SCREW_6, &[K5, L5P, N6]), (SCREW_10, &[K5, L5P]), (CHAIN_SAW, &[K5, L5P, N6])],
+        sessions: &[
+            (PILOT, &[K5, L5P, N6]),
+            (AUGER, &[K5, L5P, N6]),
+            (CHAIN_SAW, &[K5, L5P, N6]),
+            (WARMING, &[K5, L5P, N6]),
+            (CAPACITY, &[K5, L5P, N6]),
+            (ENERGY, &[K5, L5P, N6]),
+            (RESISTANCE, &[K5, L5P, N6]),
+        ],
         borrowed: Some((L5P, 3)),
         ..PLAIN
     },
     Tester {
         packs: &[K5, K8, L5P],
         sessions: &[
-            (SCREW_10, &[K5, K8, L5P]),
-            (SCREW_6, &[K5, K8, L5P]),
             (CROSSCUT, &[K5, K8, L5P]),
-            (CHAIN_SAW, &[K5, K8, L5P]),
+            (HEDGE, &[K5, K8, L5P]),
+            (PILOT, &[K5, K8, L5P]),
+            (AUGER, &[K5, K8, L5P]),
         ],
         ..PLAIN
     },
@@ -154,12 +178,12 @@ pub const ROSTER: [Tester; 12] = [
         units: Units::CentimetreComma,
         timing: Timing::BatchHand,
         sessions: &[
+            (HEDGE, &[K5, K8, M4]),
             (SCREW_6, &[K5, K8, M4]),
             (SCREW_6, &[K5, K8]),
             (SCREW_10, &[K5, K8]),
-            (CROSSCUT, &[K5, K8, M4]),
+            (CUTS, &[K5, K8, M4]),
             (CHAIN_SAW, &[K5, K8]),
-            (CAPACITY, &[K5, K8, M4]),
         ],
         ..PLAIN
     },
@@ -169,9 +193,11 @@ pub const ROSTER: [Tester; 12] = [
         sessions: &[
             (SCREW_10, &[K5, K4T, L5P]),
             (SCREW_6, &[K5, K4T, L5P]),
-            (CROSSCUT, &[K5, L5P]),
-            (CHAIN_SAW, &[K5, K4T, L5P]),
+            (CROSSCUT, &[K5, K4T, L5P]),
+            (WARMING, &[K5, K4T, L5P]),
             (CAPACITY, &[K5, K4T, L5P]),
+            (ENERGY, &[K5, K4T, L5P]),
+            (RESISTANCE, &[K5, K4T, L5P]),
         ],
         lent_by_maker: Some(L5P),
         ..PLAIN
@@ -179,33 +205,47 @@ pub const ROSTER: [Tester; 12] = [
     Tester {
         packs: &[K5, K8, N6],
         units: Units::Inch,
+        minutes: true,
         sessions: &[
-            (SCREW_10, &[K5, K8]),
+            (HEDGE, &[K5, K8, N6]),
+            (PILOT, &[K5, K8, N6]),
+            (AUGER, &[K5, K8, N6]),
             (SCREW_6, &[K5, K8, N6]),
-            (CROSSCUT, &[K5, K8, N6]),
-            (CHAIN_SAW, &[K5, K8]),
+            (SCREW_10, &[K5, K8]),
         ],
         ..PLAIN
     },
     Tester {
         packs: &[K8, L5P],
         units: Units::Inch,
-        timing: Timing::Hand,
-        sessions: &[(SCREW_6, &[K8, L5P]), (SCREW_10, &[K8, L5P]), (CHAIN_SAW, &[K8, L5P])],
+        sessions: &[
+            (SCREW_6, &[K8, L5P]),
+            (SCREW_10, &[K8, L5P]),
+            (CHAIN_SAW, &[K8, L5P]),
+            (HEDGE, &[K8, L5P]),
+        ],
         sponsored: true,
         ..PLAIN
     },
     Tester {
-        packs: &[M4, N6],
-        timing: Timing::Hand,
-        sessions: &[(SCREW_6, &[M4, N6]), (CROSSCUT, &[M4, N6]), (CAPACITY, &[M4, N6])],
+        packs: &[L5P, M4, N6],
+        sessions: &[
+            (PILOT, &[L5P, M4, N6]),
+            (SCREW_6, &[L5P, M4, N6]),
+            (CROSSCUT, &[M4, N6]),
+            (CAPACITY, &[L5P, M4, N6]),
+            (RESISTANCE, &[L5P, M4, N6]),
+        ],
         ..PLAIN
     },
 ];
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
+    use crate::demo::invented::WORKS;
 
     fn pairs_with(pack: usize, other: usize) -> usize {
         let both = |(_, packs): &&Planned| packs.contains(&pack) && packs.contains(&other);
@@ -225,6 +265,32 @@ mod tests {
         for tester in &ROSTER {
             assert!((2..=3).contains(&tester.packs.len()));
             assert!(tester.sessions.iter().all(|(_, packs)| packs.iter().all(|p| tester.packs.contains(p))));
+        }
+    }
+
+    #[test]
+    fn testers_keep_to_one_to_three_methods_with_a_tool() {
+        for tester in &ROSTER {
+            let methods: BTreeSet<&str> = tester
+                .sessions
+                .iter()
+                .map(|(work, _)| &WORKS[*work])
+                .filter(|work| work.tool.is_some())
+                .map(|work| work.method)
+                .collect();
+            assert!((1..=3).contains(&methods.len()), "{methods:?}");
+        }
+    }
+
+    #[test]
+    fn every_work_with_a_tool_has_three_testers_who_ran_the_same_pair() {
+        for work in (0..WORKS.len()).filter(|work| WORKS[*work].tool.is_some()) {
+            let testers = |pack: usize| {
+                let both =
+                    |(of, packs): &Planned| *of == work && packs.contains(&K5) && packs.contains(&pack);
+                ROSTER.iter().filter(|tester| tester.sessions.iter().any(both)).count()
+            };
+            assert!([K8, K4T, L5P, M4, N6].iter().any(|pack| testers(*pack) >= 3), "{}", WORKS[work].id);
         }
     }
 

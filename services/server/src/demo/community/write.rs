@@ -52,6 +52,15 @@ impl Units {
         }
     }
 
+    /// A length of many metres.
+    pub(super) fn metres(self, metres: f64) -> v1::Quantity {
+        match self {
+            Self::Millimetre => number(rounded(metres, 0.1), "m"),
+            Self::CentimetreComma => typed(comma(metres, 1), "m"),
+            Self::Inch => number((metres / 0.3048).round(), "ft"),
+        }
+    }
+
     /// A temperature given in °C, as a thermometer shows it.
     pub(super) fn temperature(self, celsius: f64) -> v1::Quantity {
         match self {

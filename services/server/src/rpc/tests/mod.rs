@@ -41,6 +41,8 @@ impl Ring {
             page_key: PageKey::new([7; 32]),
             facts: Facts {
                 development_tokens: true,
+                read_only: false,
+                private_instance: false,
                 deadline: Duration::from_secs(10),
                 request_bytes: 4 << 20,
             },
@@ -175,7 +177,11 @@ fn arm(specimen: &str, positions: [i32; 2], seconds: [f64; 2]) -> v1::TrialArm {
     );
     v1::TrialArm {
         pack_specimen: format!("packSpecimens/{specimen}"),
-        charges: vec![v1::TrialCharge { conditions: start, runs: vec![run(0), run(1)] }],
+        charges: vec![v1::TrialCharge {
+            conditions: start,
+            runs: vec![run(0), run(1)],
+            ..Default::default()
+        }],
         ..Default::default()
     }
 }

@@ -1,12 +1,16 @@
 //! A session as the trial that its tester sends.
 
+mod piece;
+
 use benchring_api::v1;
 use prost_types::Timestamp;
 
+use self::piece::piece;
 use super::roster::{Tester, Timing};
 use super::session::{End, Order, Session, SessionArm, SessionCharge, SessionRun};
 use super::write::{choice, number, quantity, rounded, text};
-use crate::demo::invented::{PACKS, Sort, TOOLS, WORKS, Work, work};
+use crate::demo::invented::{PACKS, Piece, Sort, TOOLS, Work};
+use crate::demo::model::CUTOFF_V;
 
 /// Seconds from the epoch to the first day of the demo's year: 2025-03-01T09:00:00Z.
 const FIRST_DAY_S: i64 = 1_740_819_600;
@@ -21,11 +25,7 @@ pub(super) fn trial(work: &Work, tester: &Tester, session: &Session, place: usiz
         quantity("ambient_temperature", tester.units.temperature(session.air_c)),
     ];
     if let Some(tool) = tool {
-        conditions.extend([
-            text("tool_setting", tool.setting),
-            choice("accessory_type", tool.accessory),
-            choice("feed_method", "hand_normal"),
-        ]);
+        conditions.push(text("tool_setting", tool.setting));
     }
     conditions.extend(piece(work, tester, session));
     let arms = session
@@ -54,64 +54,6 @@ pub(super) fn trial(work: &Work, tester: &Tester, session: &Session, place: usiz
 pub(super) fn day(place: usize) -> Timestamp {
     let days = i64::try_from(place % 240).unwrap_or(0);
     Timestamp { seconds: FIRST_DAY_S + 86_400 * days, nanos: 0 }
-}
-
-/// The piece worked on, and how; or the rig.
-fn piece(work: &Work, tester: &Tester, session: &Session) -> Vec<v1::Condition> {
-    let units = tester.units;
-    match work.sort {
-        Sort::Timed => {
-            let (class, diameter, length) = if work.id == WORKS[work::SCREW_6].id {
-                ("softwood_C24", 6.0, 100.0)
-            } else {
-                ("glulam_GL24h", 10.0, 240.0)
-            };
-            let mut piece = vec![
-                choice("workpiece_class", class),
-                text("workpiece_batch", "one beam"),
-                choice("grain_direction", "across"),
-                choice("screw_class", "timber_partial_thread"),
-                quantity("screw_diameter", units.length(diameter)),
-                quantity("screw_length", units.length(length)),
-                quantity("drive_depth", units.length(length)),
-                quantity("pilot_diameter", number(0.0, "mm")),
-                choice("timing_method", timing_method(tester.timing, session.plan.batch)),
-            ];
-            if session.plan.batch > 1 {
-                piece.push(quantity("timing_batch", number(f64::from(session.plan.batch), "1")));
-            }
-            piece
-        }
-        Sort::PerCharge => {
-            let (class, width, height) = match work.demand_class {
-                Some("d4") => ("hardwood_D30", 120.0, 120.0),
-                _ => ("softwood_C24", 45.0, 145.0),
-            };
-            vec![
-                choice("workpiece_class", class),
-                text("workpiece_batch", "one bundle"),
-                quantity("cut_width", units.length(width)),
-                quantity("cut_height", units.length(height)),
-                text("duty_pattern", "one cut, then 20 s pause"),
-                choice("cooling", "still_air"),
-            ]
-        }
-        Sort::Capacity => vec![
-            text("instrument_ref", "electronic load no. 1"),
-            choice("load_mode", "constant_current"),
-            choice("sense_wiring", "four_wire"),
-            choice("cooling", "still_air"),
-        ],
-    }
-}
-
-fn timing_method(timing: Timing, batch: u32) -> &'static str {
-    match timing {
-        Timing::BatchHand if batch > 1 => "batch_hand",
-        Timing::Hand | Timing::BatchHand => "hand_stopwatch",
-        Timing::Video => "video_frames",
-        Timing::Logger => "logger",
-    }
 }
 
 fn plan(session: &Session) -> v1::TrialPlan {
@@ -145,8 +87,8 @@ fn write_arm(
     if let Some(watt) = session.watt.as_ref().and_then(|watt| watt.get(place)) {
         conditions.push(quantity("mean_input_power", number(watt.round(), "W")));
     }
-    if work.sort == Sort::Capacity {
-        conditions.push(quantity("cutoff_voltage", number(13.75, "V")));
+    if matches!(work.sort, Sort::Capacity | Sort::Energy) {
+        conditions.push(quantity("cutoff_voltage", number(CUTOFF_V, "V")));
     }
     v1::TrialArm {
         pack_specimen: format!("packSpecimens/{}", arm.specimen),
@@ -165,12 +107,17 @@ fn write_charge(
 ) -> v1::TrialCharge {
     // Rests of 90 to 150 minutes, as evenings go.
     let rest = 90.0 + 15.0 * f64::from((charge.round + session.accessory_used) % 5);
+    let state = if work.sort == Sort::Resistance { "stated_soc" } else { "full_rested" };
+    let mut conditions = vec![
+        choice("starting_state", state),
+        quantity("rest_after_charge", tester.units.rest(rest)),
+        quantity("pack_start_temperature", tester.units.temperature(charge.start_temperature_c)),
+    ];
+    if let Some(volt) = charge.open_circuit_v {
+        conditions.push(quantity("open_circuit_voltage", number(rounded(volt, 0.01), "V")));
+    }
     v1::TrialCharge {
-        conditions: vec![
-            choice("starting_state", "full_rested"),
-            quantity("rest_after_charge", tester.units.rest(rest)),
-            quantity("pack_start_temperature", tester.units.temperature(charge.start_temperature_c)),
-        ],
+        conditions,
         runs: charge
             .runs
             .iter()
@@ -191,26 +138,37 @@ fn write_run(
 ) -> v1::TrialRun {
     let kept = session.plan.order != Order::NotRecorded;
     let mut conditions = Vec::new();
-    if work.tool.is_some() {
-        let used = session.accessory_used + run.position - 1;
+    let used = session.accessory_used + run.position - 1;
+    if work.tool.is_some() && work.sort != Sort::Rise {
         conditions.push(text("accessory_ref", "no. 1"));
         if kept && work.sort == Sort::Timed {
             conditions.push(quantity("accessory_use_count", number(f64::from(used), "1")));
         }
     }
-    match work.sort {
-        Sort::Timed => {
+    let end_temperature =
+        || quantity("pack_end_temperature", tester.units.temperature(run.end_temperature_c));
+    match (work.sort, work.piece) {
+        (Sort::Timed, _) => {
             let before = place * session.plan.batch as usize;
             conditions.push(quantity("runs_since_charge", number(before as f64, "1")));
         }
-        Sort::PerCharge => {
-            conditions
-                .push(quantity("pack_end_temperature", tester.units.temperature(run.end_temperature_c)));
+        (Sort::PerCharge, _) => conditions.push(end_temperature()),
+        (Sort::Rise, Piece::Counted { pieces, .. }) => {
+            conditions.push(quantity("work_done", number(f64::from(pieces), "1")));
         }
-        Sort::Capacity => {
-            let current = work.load_of(&PACKS[arm.pack]).current_a;
+        (Sort::Capacity | Sort::Energy, _) => {
+            let current = session.load_it * PACKS[arm.pack].rated_ah;
             conditions.push(quantity("load_current", number(rounded(current, 0.01), "A")));
+            conditions.push(end_temperature());
+            conditions.extend(run.beside.map(|beside| match work.sort {
+                Sort::Capacity => quantity("energy_delivered", number(beside, "W.h")),
+                _ => quantity("charge_delivered", number(beside, "A.h")),
+            }));
         }
+        (Sort::Resistance, _) => {
+            conditions.push(quantity("state_of_charge", number(50.0, "%")));
+        }
+        (Sort::Rise, _) => {}
     }
     let end = match run.end {
         End::Done => v1::EndCriterion::TargetReached,
@@ -230,12 +188,17 @@ fn write_run(
 }
 
 fn reading(work: &Work, tester: &Tester, value: f64) -> v1::Quantity {
-    match (work.sort, tester.timing) {
-        (Sort::Timed, Timing::Logger) => number((value * 1000.0).round(), "ms"),
-        (Sort::Timed, Timing::BatchHand) => tester.units.seconds(value, 3),
-        (Sort::Timed, _) => tester.units.seconds(value, 2),
-        (Sort::PerCharge, _) => number(rounded(value, 0.1), "1"),
-        (Sort::Capacity, Timing::Video) => number((value * 1000.0).round(), "mA.h"),
-        (Sort::Capacity, _) => number(rounded(value, 0.01), "A.h"),
+    match (work.sort, work.piece, tester.timing) {
+        (Sort::Timed, _, Timing::Logger) => number((value * 1000.0).round(), "ms"),
+        (Sort::Timed, _, _) if tester.minutes => number(rounded(value / 60.0, 0.0001), "min"),
+        (Sort::Timed, _, Timing::BatchHand) => tester.units.seconds(value, 3),
+        (Sort::Timed, _, _) => tester.units.seconds(value, 2),
+        (Sort::PerCharge, Piece::Stems { .. }, _) => tester.units.metres(value),
+        (Sort::PerCharge, _, _) => number(rounded(value, 0.1), "1"),
+        (Sort::Capacity, _, Timing::Video) => number((value * 1000.0).round(), "mA.h"),
+        (Sort::Capacity, _, _) => number(rounded(value, 0.01), "A.h"),
+        (Sort::Energy, _, _) => number(rounded(value, 0.1), "W.h"),
+        (Sort::Resistance, _, _) => number(rounded(value, 0.1), "mOhm"),
+        (Sort::Rise, _, _) => number(rounded(value, 0.1), "K"),
     }
 }

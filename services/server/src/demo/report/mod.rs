@@ -1,9 +1,10 @@
 //! What the demo prints: for somebody who tests tools and has never seen this program.
 
+mod faults;
+mod tables;
+
 use std::fmt::Write as _;
 
-use super::community::faults::FAULTS;
-use super::community::tester_id;
 use super::compared::{Asked, Compared, Pooled};
 use super::invented::{PACKS, REFERENCE, Sort, WORKS, work};
 use super::story::Story;
@@ -39,9 +40,12 @@ pub fn report(story: &Story, style: Style) -> String {
     let mut out = Page { text: String::new(), style };
     out.opening(story);
     out.main(story);
-    out.table(story);
+    out.by_pack(story);
+    out.strip(story);
+    out.completion(story);
     out.noticed(story);
     out.faults(story);
+    out.claims();
     out.meaning(story);
     out.text
 }
@@ -90,8 +94,8 @@ impl Page {
             0,
             &format!(
                 "No maker, pack, tool or person here is real. A simulated community (seed {}) of {} testers sent {} \
-                 trials of cordless tool packs through the public door: gRPC, each with their own token. Moderators \
-                 accepted {}. It took {:.1} s.",
+                 trials of cordless tool packs through the public door: gRPC, each with their own token. Some made the \
+                 mistakes that people make. Moderators accepted {}. It took {:.1} s.",
                 story.seed,
                 story.testers,
                 story.trials,
@@ -127,69 +131,6 @@ impl Page {
         }
     }
 
-    fn table(&mut self, story: &Story) {
-        self.heading(&format!("Every pack against {}", PACKS[REFERENCE].code));
-        self.line("  Ratio of times (lower is better) or of amounts (higher is better); 'off' is against the truth.\n");
-        self.line(&format!(
-            "  {:<14}{:<6}{:<5}{:>6}  {:<15}{:>6} {:>6} {:>7} {:>7}{:>8}{:>7}",
-            "work",
-            "class",
-            "pack",
-            "ratio",
-            "95 % interval",
-            "truth",
-            "raw",
-            "off %",
-            "raw off",
-            "testers",
-            "trials"
-        ));
-        let mut before = None;
-        for compared in &story.compared {
-            let Some(pooled) = &compared.pooled else { continue };
-            let work = compared.asked.work();
-            let name = if before == Some(work.id) { "" } else { work.id };
-            before = Some(work.id);
-            let row = format!(
-                "  {:<14}{:<6}{:<5}{:>6}  {:<15}{:>6} {:>6} {:>7} {:>7}{:>8}{:>7} {}",
-                name,
-                if name.is_empty() { "" } else { work.demand_class.unwrap_or("-") },
-                PACKS[compared.asked.pack_b].code,
-                ratio(pooled.ratio),
-                bounds(pooled),
-                ratio(compared.truth),
-                ratio(compared.raw),
-                off(pooled.ratio, compared.truth),
-                off(compared.raw, compared.truth),
-                pooled.testers,
-                pooled.trials,
-                if compared.many_units() { "" } else { "*" },
-            );
-            self.line(&row);
-        }
-        self.line("\n  * one tester, or testers who shared a pack: the interval speaks of them alone");
-        let with_tool = || story.compared.iter().filter(|compared| compared.asked.work().tool.is_some());
-        let pool = typically_off(with_tool().filter_map(Compared::pool_error));
-        let raw = typically_off(with_tool().filter_map(Compared::raw_error));
-        if let (Some(pool), Some(raw)) = (pool, raw) {
-            self.paragraph(
-                2,
-                &format!(
-                    "With tools and several testers the pool was typically off by {pool:.0} % (root mean square), raw \
-                     averages of all readings by {raw:.0} %."
-                ),
-            );
-        }
-        let (intervals, held) = story.held();
-        self.paragraph(
-            2,
-            &format!(
-                "{held} of {intervals} intervals of several testers hold the truth. How often they do in the long run \
-                 is a matter of many communities: benchringd demo --seeds 200."
-            ),
-        );
-    }
-
     fn noticed(&mut self, story: &Story) {
         self.heading("What was refused, sent back and asked");
         for (what, list) in [("refused", &story.refused), ("sent back", &story.returned)] {
@@ -202,21 +143,13 @@ impl Page {
         self.paragraph(
             2,
             &format!(
-                "kept with findings: {}. {} of them ask the tester something. A finding never changes a number.",
+                "kept with findings: {}. {} of them asked the tester something, and {} were answered with a yes. A \
+                 finding never changes a number.",
                 kinds.join(", "),
-                story.questions
+                story.questions,
+                story.confirmed
             ),
         );
-    }
-
-    fn faults(&mut self, story: &Story) {
-        self.heading("Planted faults, and what noticed them");
-        for about in FAULTS.iter().filter(|about| about.planted) {
-            let by = if story.caught.contains_key(&about.fault) { about.noticed } else { "NOT NOTICED" };
-            self.line(&format!("  {} {} {:<45} {by}", about.id, tester_id(about.tester), about.what));
-        }
-        let later: Vec<&str> = FAULTS.iter().filter(|about| !about.planted).map(|about| about.id).collect();
-        self.line(&format!("  {}: their checks are yet to come", later.join(", ")));
     }
 
     fn meaning(&mut self, story: &Story) {
@@ -250,12 +183,6 @@ fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// Root mean square of what is off, in percent; `None` of nothing.
-fn typically_off(errors: impl Iterator<Item = f64>) -> Option<f64> {
-    let (n, sum) = errors.fold((0.0, 0.0), |(n, sum), error| (n + 1.0, sum + error * error));
-    (n > 0.0).then(|| 100.0 * f64::sqrt(sum / n))
-}
-
 /// How far answer and raw averages lie from the truth.
 fn against_the_truth(compared: &Compared, pooled: &Pooled) -> String {
     let Some(truth) = compared.truth else {
@@ -276,15 +203,6 @@ fn against_the_truth(compared: &Compared, pooled: &Pooled) -> String {
         None => "no raw averages".to_owned(),
     };
     format!("Truth {truth:.3}, {place}: {told}; {raw}.")
-}
-
-fn ratio(ratio: Option<f64>) -> String {
-    ratio.map_or_else(|| "-".to_owned(), |ratio| format!("{ratio:.3}"))
-}
-
-fn bounds(pooled: &Pooled) -> String {
-    let bound = |bound: Option<f64>, open: &str| bound.map_or_else(|| open.to_owned(), |b| format!("{b:.3}"));
-    format!("{} to {}", bound(pooled.lower, "0"), bound(pooled.upper, "any"))
 }
 
 /// Percent by which `ratio` is off the truth, signed.
@@ -315,8 +233,9 @@ mod tests {
     use benchring_domain::method::Catalogue;
 
     use super::*;
+    use crate::demo::caught::Caught;
     use crate::demo::community::SEED;
-    use crate::demo::community::faults::Fault;
+    use crate::demo::community::faults::{FAULTS, Fault};
     use crate::demo::compared::all;
     use crate::demo::seeds::community;
     use crate::demo::story::Noticed;
@@ -340,7 +259,10 @@ mod tests {
             caught: FAULTS
                 .iter()
                 .filter(|about| about.planted && about.fault != Fault::F03)
-                .map(|about| (about.fault, "a check".to_owned()))
+                .map(|about| {
+                    let said = "is it 68 °C, or 20 °C? ".repeat(6);
+                    (about.fault, vec![Caught { by: "violation OUT_OF_LIMITS".to_owned(), said }])
+                })
                 .collect(),
             compared,
             sentences: all().map(|asked| (asked, "the sentence of the server, ".repeat(8))).collect(),
@@ -355,7 +277,9 @@ mod tests {
             assert!(line.chars().count() <= WIDTH, "{line}");
             assert!(!line.contains('\x1b'), "{line}");
         }
-        for said in ["invented", "Truth", "F08 t10 68 °F typed as 68 °C", "NOT NOTICED", "60 °C"] {
+        for said in
+            ["invented", "Truth", "F08  t10  68 °F typed as 68 °C", "NOT NOTICED", "60 °C", "not yet", "C6"]
+        {
             assert!(text.contains(said), "{said}\n{text}");
         }
         assert!(report(&story(), Style::Terminal).starts_with("\x1b[1m"));
