@@ -109,11 +109,6 @@ pub(crate) fn set(trial: &mut v1::Trial, field: &str, value: f64, unit: &str) {
     put_everywhere(trial, field, &v1::condition::Value::Quantity(quantity(value, unit)));
 }
 
-/// Puts a number as typed at the level of its field, everywhere.
-pub(crate) fn set_typed(trial: &mut v1::Trial, field: &str, text: &str) {
-    put_everywhere(trial, field, &v1::condition::Value::Quantity(typed(text)));
-}
-
 /// Puts a choice at the level of its field, everywhere.
 pub(crate) fn choose(trial: &mut v1::Trial, field: &str, choice: &str) {
     put_everywhere(trial, field, &v1::condition::Value::Choice(choice.into()));

@@ -102,8 +102,8 @@ async fn timed_runs_far_down_the_charge() -> anyhow::Result<()> {
         put(&mut run.conditions, "runs_since_charge", quantity("150"));
     }
     let asked = noticed(&ring, &late, "R23").await?;
-    assert!(asked.message.contains("down the charge"), "{}", asked.message);
-    assert!(asked.message.contains("recharge between rounds"), "{}", asked.message);
+    assert!(asked.message.contains("down its charge"), "{}", asked.message);
+    assert!(asked.message.contains("recharge"), "{}", asked.message);
     assert_eq!(obstacles(&ring, &late).await?, ["USED_CHARGE_APART"]);
     ring.end().await
 }

@@ -3,6 +3,7 @@
 use benchring_api::v1;
 use benchring_tests::{Ring, by, fixture};
 
+use crate::made::typed;
 pub(super) use crate::made::{put, runs};
 
 pub(super) const SCREWS: &str = "screw-drive-time";
@@ -30,6 +31,7 @@ fn usual(field: &v1::MethodField) -> &str {
         "charger_current" => "4 A",
         "pulse_current_low" => "1 A",
         "pulse_current_high" => "20 A",
+        "no_load_speed" => "1500 rpm",
         "pulse_duration" => "10 s",
         "state_of_charge" => "60 %",
         "starting_state" => "full_rested",
@@ -40,7 +42,7 @@ fn usual(field: &v1::MethodField) -> &str {
 fn condition(field: &v1::MethodField, text: &str) -> v1::Condition {
     use v1::condition::Value;
     let value = match field.kind.as_str() {
-        "quantity" => Value::Quantity(v1::Quantity { as_written: text.into(), ..Default::default() }),
+        "quantity" => Value::Quantity(typed(text)),
         "choice" => Value::Choice(text.into()),
         _ => Value::Text(text.into()),
     };
@@ -90,7 +92,7 @@ pub(super) async fn trial(
             v1::TrialRun {
                 round_count: i32::try_from(round + 1).ok(),
                 position_count: i32::try_from(position).ok(),
-                reading: Some(v1::Quantity { as_written: text.into(), ..Default::default() }),
+                reading: Some(typed(text)),
                 end_criterion: end.into(),
                 conditions: at("run", arm.set),
                 ..Default::default()
@@ -122,7 +124,7 @@ pub(super) fn scale(run: &mut v1::TrialRun, factor: f64) {
 }
 
 pub(super) fn quantity(text: &str) -> v1::condition::Value {
-    v1::condition::Value::Quantity(v1::Quantity { as_written: text.into(), ..Default::default() })
+    v1::condition::Value::Quantity(typed(text))
 }
 
 pub(super) fn choice(id: &str) -> v1::condition::Value {
@@ -138,7 +140,6 @@ pub(super) async fn check(ring: &Ring, trial: &v1::Trial) -> anyhow::Result<v1::
 /// The one violation: field, reason and message.
 pub(super) async fn refused(ring: &Ring, trial: &v1::Trial) -> anyhow::Result<(String, String, String)> {
     let checked = check(ring, trial).await?;
-    eprintln!("SAID {:?}", checked.violations);
     let [only] = &checked.violations[..] else { panic!("{:?}", checked.violations) };
     Ok((only.field.clone(), only.reason.clone(), only.message.clone()))
 }
@@ -147,7 +148,6 @@ pub(super) async fn refused(ring: &Ring, trial: &v1::Trial) -> anyhow::Result<(S
 pub(super) async fn finding(ring: &Ring, trial: &v1::Trial, kind: &str) -> anyhow::Result<v1::Finding> {
     let checked = check(ring, trial).await?;
     assert!(checked.violations.is_empty(), "{:?}", checked.violations);
-    eprintln!("SAID {:?}", checked.trial.as_ref().map(|t| &t.findings));
     let found = checked.trial.iter().flat_map(|t| &t.findings).find(|f| f.kind == kind);
     Ok(found.unwrap_or_else(|| panic!("no {kind}: {:?}", checked.trial)).clone())
 }
@@ -156,7 +156,6 @@ pub(super) async fn finding(ring: &Ring, trial: &v1::Trial, kind: &str) -> anyho
 pub(super) async fn noticed(ring: &Ring, trial: &v1::Trial, rule: &str) -> anyhow::Result<v1::Finding> {
     let checked = check(ring, trial).await?;
     assert!(checked.violations.is_empty(), "{:?}", checked.violations);
-    eprintln!("SAID {:?}", checked.trial.as_ref().map(|t| &t.findings));
     let found = checked.trial.iter().flat_map(|t| &t.findings).find(|f| f.rule == rule);
     Ok(found.unwrap_or_else(|| panic!("no {rule}: {:?}", checked.trial)).clone())
 }

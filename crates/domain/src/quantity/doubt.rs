@@ -57,7 +57,7 @@ static DOUBTS: &[Doubt] = &[
         UNIT_AMBIGUOUS,
         "has an unclear unit, because m is a metre, a minute or the prefix milli; write min for minutes or ms for \
          milliseconds",
-        "is it {number} minutes (min) or {number} milliseconds (ms)?",
+        "is it {number} min (minutes) or {number} ms (milliseconds)?",
     ),
     everywhere(
         &["m"],
@@ -65,23 +65,45 @@ static DOUBTS: &[Doubt] = &[
         "has the unit m, which is understood as metre and measures length; for {dimension} write {units}",
         "",
     ),
-    everywhere(
-        &["\""],
+    within(
+        &[D::Length],
+        &["\"", "''"],
         UNIT_AMBIGUOUS,
-        "has the mark \", which is an inch or a second; write in or s",
-        "is it {number} inches (in) or {number} seconds (s)?",
+        "has the mark {unit}, which is an inch or a second; write in for inches",
+        "is it {number} in?",
+    ),
+    within(
+        &[D::Time],
+        &["\"", "''"],
+        UNIT_AMBIGUOUS,
+        "has the mark {unit}, which is an inch or a second; write s for seconds",
+        "is it {number} s?",
+    ),
+    everywhere(
+        &["\"", "''"],
+        UNIT_AMBIGUOUS,
+        "has the mark {unit}, which is an inch or a second; for {dimension} write {units}",
+        "",
+    ),
+    within(
+        &[D::Length],
+        &["'"],
+        UNIT_AMBIGUOUS,
+        "has the mark ', which is a foot or a minute; write ft for feet",
+        "is it {number} ft?",
+    ),
+    within(
+        &[D::Time],
+        &["'"],
+        UNIT_AMBIGUOUS,
+        "has the mark ', which is a foot or a minute; write min for minutes",
+        "is it {number} min?",
     ),
     everywhere(
         &["'"],
         UNIT_AMBIGUOUS,
-        "has the mark ', which is a foot or a minute; write ft or min",
-        "is it {number} feet (ft) or {number} minutes (min)?",
-    ),
-    everywhere(
-        &["''"],
-        UNIT_AMBIGUOUS,
-        "has the mark '', which is an inch or a second; write in or s",
-        "is it {number} inches (in) or {number} seconds (s)?",
+        "has the mark ', which is a foot or a minute; for {dimension} write {units}",
+        "",
     ),
     within(
         &[D::TemperatureDifference],
@@ -292,8 +314,8 @@ static DOUBTS: &[Doubt] = &[
             "% longer",
         ],
         CLAIM,
-        "compares two packs, and a gain in rate is not the same as a saving in time; enter it as a claim of the form \
-         rate_gain or time_reduction",
+        "compares two packs, and a gain in rate is not a saving in time; write what was read with each pack: a claim says \
+         which of the two it means, rate_gain or time_reduction",
         "is it a gain in rate (rate_gain) or less time (time_reduction)?",
     ),
 ];

@@ -25,7 +25,7 @@
 //!
 //! let unclear = Written { value: Some(3.0), unit: "m", as_written: "" };
 //! let refused = Quantity::read(Dimension::Time, None, &unclear).unwrap_err();
-//! assert_eq!(refused.ask.as_deref(), Some("is it 3 minutes (min) or 3 milliseconds (ms)?"));
+//! assert_eq!(refused.ask.as_deref(), Some("is it 3 min (minutes) or 3 ms (milliseconds)?"));
 //! # Ok::<(), benchring_domain::quantity::Unreadable>(())
 //! ```
 

@@ -160,7 +160,7 @@ impl<'a> Decimal<'a> {
                 self.mark
             ),
         )
-        .asking(format!("is it {whole}{behind}, or {whole} and a decimal part of .{behind}?"))
+        .asking(format!("is it {whole}{behind}, or {whole} and a fraction?"))
     }
 
     fn number(&self, sign: &str) -> Result<Number, Unreadable> {

@@ -105,8 +105,8 @@ pub(super) fn after_number(dimension: Dimension, number: &str, rest: &str) -> Op
         return Some(
             Unreadable::new(
                 CLAIM,
-                "compares two packs, and a gain in rate is not a saving in time; enter it as a claim of the form \
-                 rate_gain or time_reduction",
+                "compares two packs, and a gain in rate is not a saving in time; write what was read with each pack: a \
+                 claim says which of the two it means, rate_gain or time_reduction",
             )
             .asking("is it a gain in rate (rate_gain) or less time (time_reduction)?"),
         );

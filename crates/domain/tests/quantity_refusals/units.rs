@@ -26,14 +26,14 @@ fn m_is_a_metre_in_a_length_and_nothing_elsewhere() {
 fn inch_and_foot_marks_are_asked_about() {
     check(
         &[
-            (Length, Text("5\"", ""), "UNIT_AMBIGUOUS", &["write in or s"], true),
-            (Length, Text("5″", ""), "UNIT_AMBIGUOUS", &["write in or s"], true),
-            (Length, Text("5''", ""), "UNIT_AMBIGUOUS", &["write in or s"], true),
-            (Time, Value(5.0, "\""), "UNIT_AMBIGUOUS", &["write in or s"], true),
-            (Length, Text("6'", ""), "UNIT_AMBIGUOUS", &["write ft or min"], true),
-            (Length, Text("6’", ""), "UNIT_AMBIGUOUS", &["write ft or min"], true),
-            (Time, Value(6.0, "'"), "UNIT_AMBIGUOUS", &["write ft or min"], true),
-            (Length, Text("1/2\"", ""), "UNIT_AMBIGUOUS", &["write in or s"], true),
+            (Length, Text("5\"", ""), "UNIT_AMBIGUOUS", &["write in for inches"], true),
+            (Length, Text("5″", ""), "UNIT_AMBIGUOUS", &["write in for inches"], true),
+            (Length, Text("5''", ""), "UNIT_AMBIGUOUS", &["write in for inches"], true),
+            (Time, Value(5.0, "\""), "UNIT_AMBIGUOUS", &["write s for seconds"], true),
+            (Length, Text("6'", ""), "UNIT_AMBIGUOUS", &["write ft for feet"], true),
+            (Length, Text("6’", ""), "UNIT_AMBIGUOUS", &["write ft for feet"], true),
+            (Time, Value(6.0, "'"), "UNIT_AMBIGUOUS", &["write min for minutes"], true),
+            (Length, Text("1/2\"", ""), "UNIT_AMBIGUOUS", &["write in for inches"], true),
             (Length, Text("4' 6\"", ""), "NOT_ONE_NUMBER", &["one number in one unit"], false),
         ],
         &[
