@@ -183,9 +183,9 @@ pub fn not_measured(answer: &v1::ComparePacksResponse) -> Vec<Caught> {
         if let Some(left) = bar.left_out.iter().find(names) {
             caught.push(Caught { by: format!("left out {}", left.reason), said: left.message.clone() });
         }
-        let label = bar.normalised.as_ref().filter(|of| of.badge() == v1::NormalisationBadge::Label);
-        if let Some(source) = label.and_then(|of| of.divisor_a.as_ref()).map(|divisor| &divisor.source) {
-            let said = format!("counted all the same, divided by what the label says: {source}");
+        let label = |of: &v1::Normalised| of.badge() == v1::NormalisationBadge::Label;
+        if bar.normalised.as_ref().is_some_and(label) && bar.effect.is_some() {
+            let said = "counted all the same, divided by what the label says".to_owned();
             caught.push(Caught { by: "badge label".to_owned(), said });
         }
     }
