@@ -163,34 +163,33 @@ fn blocked_row(answer: &v1::ComparePacksResponse, tester: &str) -> Option<Caught
 
 /// Runs of pack B that failed, from the table of completion.
 fn failed(answer: &v1::ComparePacksResponse) -> Option<Caught> {
-    let of_b = answer.strata.iter().filter_map(|stratum| stratum.completion.get(1));
-    let table = of_b.into_iter().find(|table| table.outcomes.keys().any(|key| key.contains("failed")))?;
-    let failed: i32 =
-        table.outcomes.iter().filter(|(key, _)| key.contains("failed")).map(|(_, runs)| runs).sum();
+    let tables = answer.strata.iter().map(|stratum| &stratum.completion);
+    let without = answer.strata_without_effect.iter().map(|stratum| &stratum.completion);
+    let of_b = tables.chain(without).filter_map(|completion| completion.get(1));
+    let table = of_b.into_iter().find(|table| !table.failed_at_load.is_empty())?;
+    let failed: i32 = table.failed_at_load.values().sum();
     Some(Caught {
         by: "completion table".to_owned(),
-        said: format!("{failed} of {} runs failed at load", table.runs_count),
+        said: format!("{failed} of {} planned runs failed at load", table.planned_runs_count),
     })
 }
 
-/// Trials of a tester that a normalised answer leaves out or marks, because the packs were never measured.
+/// Trials of a tester that the strip leaves out or marks, because the packs were never measured.
 pub fn not_measured(answer: &v1::ComparePacksResponse) -> Vec<Caught> {
     let tester = tester_id(Fault::F09.about().tester);
-    let strata = || answer.strata.iter();
-    let left_out = strata()
-        .flat_map(|stratum| &stratum.left_out)
-        .chain(&answer.left_out)
-        .filter(|left| left.reason == "NO_MEASURED_CAPACITY")
-        .filter(|left| left.trials.iter().any(|name| name.contains(&tester)))
-        .map(|left| Caught { by: format!("left out {}", left.reason), said: left.message.clone() });
-    left_out.take(1).collect()
-}
-
-/// The badge of an answer that divides by what labels say.
-pub fn by_label(answer: &v1::ComparePacksResponse) -> Option<Caught> {
-    let mut warnings = answer.strata.iter().flat_map(|stratum| &stratum.warnings);
-    let found = warnings.find(|warning| warning.name.contains("label"))?;
-    Some(Caught { by: format!("badge {}", found.name), said: found.message.clone() })
+    let mut caught = Vec::new();
+    for bar in answer.strata.first().into_iter().flat_map(|stratum| &stratum.normalisations) {
+        let names = |left: &&v1::LeftOut| left.trials.iter().any(|name| name.contains(&tester));
+        if let Some(left) = bar.left_out.iter().find(names) {
+            caught.push(Caught { by: format!("left out {}", left.reason), said: left.message.clone() });
+        }
+        let label = |of: &v1::Normalised| of.badge() == v1::NormalisationBadge::Label;
+        if bar.normalised.as_ref().is_some_and(label) && bar.effect.is_some() {
+            let said = "counted all the same, divided by what the label says".to_owned();
+            caught.push(Caught { by: "badge label".to_owned(), said });
+        }
+    }
+    caught
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use benchring_api::v1;
 use benchring_domain::method::Catalogue;
 use benchring_domain::pool::answer::Stratum;
+use benchring_domain::pool::direction::DirectionWord;
 
 use super::community::PlayedTrial;
 use super::invented::{PACKS, REFERENCE, WORKS, Work};
@@ -50,6 +51,39 @@ impl Asked {
     }
 }
 
+/// Which pack an answer names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lead {
+    /// Pack B.
+    B,
+    /// The reference.
+    A,
+    /// None: the interval holds no difference.
+    Open,
+    /// None: there is not enough evidence for a word.
+    TooFew,
+}
+
+impl Lead {
+    fn of_wire(direction: v1::Direction) -> Self {
+        match direction {
+            v1::Direction::BBetter => Self::B,
+            v1::Direction::ABetter => Self::A,
+            v1::Direction::Inconclusive => Self::Open,
+            v1::Direction::NotEnoughEvidence | v1::Direction::Unspecified => Self::TooFew,
+        }
+    }
+
+    fn of_word(word: DirectionWord) -> Self {
+        match word {
+            DirectionWord::BBetter => Self::B,
+            DirectionWord::ABetter => Self::A,
+            DirectionWord::Inconclusive => Self::Open,
+            DirectionWord::NotEnoughEvidence => Self::TooFew,
+        }
+    }
+}
+
 /// What the pool says of the leading stratum.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pooled {
@@ -69,6 +103,8 @@ pub struct Pooled {
     pub trials: usize,
     /// Bin of the air temperature.
     pub air: String,
+    /// Which pack is ahead.
+    pub lead: Lead,
 }
 
 impl Pooled {
@@ -87,12 +123,18 @@ impl Pooled {
             testers: basis.testers,
             trials: basis.trials,
             air: air.unwrap_or_default(),
+            lead: Lead::of_word(stratum.direction.word),
         }
     }
 
     /// From an answer on the wire. `None` without a headline.
     pub fn of_wire(stratum: &v1::Stratum) -> Option<Self> {
-        let headline = stratum.headline.as_ref()?;
+        let pooled = Self::of_effect(stratum.headline.as_ref()?, stratum.direction())?;
+        Some(Self { air: stratum.shared.get(AIR).cloned().unwrap_or_default(), ..pooled })
+    }
+
+    /// From one effect on the wire.
+    pub fn of_effect(headline: &v1::PooledEffect, direction: v1::Direction) -> Option<Self> {
         let effect = headline.effect.as_ref()?;
         let bare = headline.effect_without_order_bias.as_ref();
         let basis = headline.basis.as_ref()?;
@@ -105,7 +147,8 @@ impl Pooled {
             units: count(basis.units_count),
             testers: count(basis.testers_count),
             trials: count(basis.trials_count),
-            air: stratum.shared.get(AIR).cloned().unwrap_or_default(),
+            air: String::new(),
+            lead: Lead::of_wire(direction),
         })
     }
 }

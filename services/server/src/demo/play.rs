@@ -281,26 +281,9 @@ impl<'a> Players<'a> {
     async fn strip(&self, compared: &[Compared]) -> anyhow::Result<Vec<strip::Row>> {
         let Some(asked) = strip::asked() else { return Ok(Vec::new()) };
         let raw = compared.iter().find(|one| one.asked == asked).and_then(|one| one.truth);
-        let mut rows = Vec::new();
-        for (normalisation, by) in strip::BY {
-            let answer = self.answer(strip::request(asked, normalisation)).await?;
-            let lead = answer.as_ref().ok().and_then(|answer| answer.strata.first());
-            let badges = lead.into_iter().flat_map(|lead| &lead.warnings).map(|warning| warning.name.clone());
-            rows.push(strip::Row {
-                by,
-                pooled: lead.and_then(Pooled::of_wire),
-                truth: strip::truth(raw, asked, normalisation),
-                badges: badges.collect(),
-                missing: answer.as_ref().err().cloned().unwrap_or_default(),
-            });
-            let Ok(answer) = answer else { continue };
-            self.told(|story| match normalisation {
-                v1::Normalisation::PerMeasuredAh => story.note(Fault::F09, caught::not_measured(&answer)),
-                v1::Normalisation::PerRatedAh => story.note(Fault::F09, caught::by_label(&answer)),
-                _ => {}
-            })?;
-        }
-        Ok(rows)
+        let Ok(answer) = self.answer(strip::request(asked)).await? else { return Ok(Vec::new()) };
+        self.told(|story| story.note(Fault::F09, caught::not_measured(&answer)))?;
+        Ok(strip::rows(asked, raw, &answer))
     }
 
     fn told<T>(&self, take: impl FnOnce(&mut Story) -> T) -> anyhow::Result<()> {

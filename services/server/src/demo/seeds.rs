@@ -206,15 +206,17 @@ impl Outcome {
         );
         let line = |name: &str, tally: &Tally, half: Option<f64>| {
             let percent = |x: f64| 100.0 * x;
+            // Differences have none.
+            let of_ratios = |x: f64| if x.is_nan() { "-".to_owned() } else { format!("{:.2}", percent(x)) };
             format!(
-                "{name:<26} {:>6} {:>7.1} {:>5.1} {:>7.1}  {:>7.2} {:>7.2} {:>7.2}  {:>7}",
+                "{name:<26} {:>6} {:>7.1} {:>5.1} {:>7.1}  {:>7} {:>7} {:>7}  {:>7}",
                 tally.intervals,
                 percent(tally.share()),
                 percent(tally.share_error()),
                 percent(tally.bare_held / tally.intervals),
-                percent(tally.pool_bias()),
-                percent(tally.pool_rmse()),
-                percent(tally.raw_rmse()),
+                of_ratios(tally.pool_bias()),
+                of_ratios(tally.pool_rmse()),
+                of_ratios(tally.raw_rmse()),
                 half.map_or_else(String::new, |half| format!("{:.1}", percent(half))),
             )
         };
@@ -257,6 +259,7 @@ impl Outcome {
 mod tests {
     use super::*;
     use crate::demo::community::roster::pack::K8;
+    use crate::demo::compared::Lead;
     use crate::demo::invented::work::SCREW_6;
 
     /// The least share that so few communities may show: 95 % less three times its error, about.
@@ -316,6 +319,7 @@ mod tests {
                 testers: 3,
                 trials: 3,
                 air: String::new(),
+                lead: Lead::Open,
             }),
             truth: Some(1.0),
             raw: Some(1.0),

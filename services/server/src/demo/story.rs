@@ -99,7 +99,9 @@ impl Story {
             self.note(fault, [caught]);
         }
         if asked.work == CHAIN_SAW {
-            for table in answer.strata.iter().flat_map(|stratum| &stratum.completion) {
+            let tables = answer.strata.iter().flat_map(|stratum| &stratum.completion);
+            let without = answer.strata_without_effect.iter().flat_map(|stratum| &stratum.completion);
+            for table in tables.chain(without) {
                 let kept = self.completion.entry(table.pack_model.clone()).or_default();
                 // K5 stands in every answer, with the trials that have both packs.
                 if table.runs_count > kept.runs_count {

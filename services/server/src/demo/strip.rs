@@ -10,17 +10,20 @@ use super::invented::{PACKS, REFERENCE, work};
 /// The comparison of the strip: work and pack.
 pub const OF: (usize, &str) = (work::CUTS, "L5P");
 
-/// What it is divided by, and the words for it.
-pub const BY: [(N, &str); 8] = [
-    (N::Unspecified, "as counted"),
-    (N::PerMeasuredAh, "per measured A.h"),
-    (N::PerMeasuredWh, "per measured W.h"),
-    (N::PerRatedAh, "per A.h on the label"),
-    (N::PerRatedWh, "per W.h on the label"),
-    (N::PerKg, "per kilogram"),
-    (N::PerLitre, "per litre"),
-    (N::PerPrice, "per euro"),
-];
+/// Words for what is divided by.
+fn words(by: N) -> &'static str {
+    match by {
+        N::Unspecified => "as counted",
+        N::PerMeasuredAh => "per measured A.h",
+        N::PerMeasuredWh => "per measured W.h",
+        N::PerRatedAh => "per A.h on the label",
+        N::PerRatedWh => "per W.h on the label",
+        N::PerKg => "per kilogram",
+        N::PerLitre => "per litre",
+        N::PerPrice => "per euro",
+        other => other.as_str_name(),
+    }
+}
 
 /// The comparison.
 pub fn asked() -> Option<Asked> {
@@ -28,9 +31,9 @@ pub fn asked() -> Option<Asked> {
     Some(Asked { work: OF.0, pack_b })
 }
 
-/// The question of one row.
-pub fn request(asked: Asked, by: N) -> v1::ComparePacksRequest {
-    v1::ComparePacksRequest { normalisation: by.into(), ..asked.request() }
+/// The question.
+pub fn request(asked: Asked) -> v1::ComparePacksRequest {
+    v1::ComparePacksRequest { all_normalisations: true, ..asked.request() }
 }
 
 /// One row.
@@ -42,10 +45,39 @@ pub struct Row {
     pub pooled: Option<Pooled>,
     /// The true ratio.
     pub truth: Option<f64>,
-    /// Badges of the answer.
-    pub badges: Vec<String>,
-    /// What is missing where there is none.
+    /// What the divisor rests on.
+    pub badge: &'static str,
+    /// What is missing where there is no answer.
     pub missing: String,
+}
+
+/// The rows of the leading stratum. `raw` is the true ratio before anything is divided.
+pub fn rows(asked: Asked, raw: Option<f64>, answer: &v1::ComparePacksResponse) -> Vec<Row> {
+    let bars = answer.strata.first().into_iter().flat_map(|stratum| &stratum.normalisations);
+    bars.map(|bar| {
+        let (by, badge) = bar
+            .normalised
+            .as_ref()
+            .map_or_else(Default::default, |normalised| (normalised.normalisation(), normalised.badge()));
+        Row {
+            by: words(by),
+            pooled: bar.effect.as_ref().and_then(|effect| Pooled::of_effect(effect, bar.direction())),
+            truth: truth(raw, asked, by),
+            badge: badge_words(badge),
+            missing: bar.missing.clone(),
+        }
+    })
+    .collect()
+}
+
+fn badge_words(badge: v1::NormalisationBadge) -> &'static str {
+    match badge {
+        v1::NormalisationBadge::Unspecified => "",
+        v1::NormalisationBadge::Label => "label",
+        v1::NormalisationBadge::Measured => "measured",
+        v1::NormalisationBadge::Declared => "declared",
+        v1::NormalisationBadge::Price => "price",
+    }
 }
 
 /// The true ratio once divided.

@@ -215,7 +215,7 @@ fn said(checked: &Result<Checked, Violations>) -> BTreeMap<String, Said> {
             }
         }
         Err(broken) => {
-            broken.as_slice().iter().for_each(|violation| note(violation.reason.to_owned(), Said::Refused))
+            broken.as_slice().iter().for_each(|violation| note(violation.reason.to_owned(), Said::Refused));
         }
     }
     all

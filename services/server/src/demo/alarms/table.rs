@@ -69,7 +69,7 @@ impl Outcome {
             "slip", "planted", "asked, %", "refused, %"
         );
         let mut before = "";
-        for ((slip, _), _) in &self.slips {
+        for (slip, _) in self.slips.keys() {
             if *slip == before {
                 continue;
             }

@@ -1,7 +1,9 @@
 //! The tables of the report: every pack in every work, one comparison divided by everything, runs that did not finish.
 
+use std::collections::BTreeMap;
+
 use super::{Page, off};
-use crate::demo::compared::{Compared, Pooled};
+use crate::demo::compared::{Compared, Lead, Pooled};
 use crate::demo::invented::{PACKS, REFERENCE, Sort, WORKS, Work, work};
 use crate::demo::story::Story;
 use crate::demo::strip;
@@ -13,9 +15,10 @@ impl Page {
         self.heading(&format!("Every pack against {reference}, from light work (d1) to heavy (d4)"));
         self.paragraph(
             2,
-            "Ratio of amounts (above 1 is better), of times (below 1 is better), or a difference in kelvin. 'ahead' \
-             names the pack that the interval leaves no doubt of; 'off' is how far from the truth. Read a block \
-             downwards: a pack that loses on light work can win on heavy work, and the other way round.",
+            "Ratio of amounts (above 1 is better), of times (below 1 is better), or a difference in kelvin; 'off' is how \
+             far from the truth. 'ahead' is the server's word: a pack where the interval lies on its side, 'open' where \
+             it does not, 'too few' below three votes and three specimens of each pack, or where blocked orders weigh \
+             most. Read a block downwards: a pack that loses on light work can win on heavy work.",
         );
         for pack_b in (0..PACKS.len()).filter(|pack| *pack != REFERENCE) {
             let of_pack: Vec<&Compared> =
@@ -72,7 +75,7 @@ impl Page {
             percent(compared.raw),
             pooled.testers,
             pooled.trials,
-            ahead(pooled, work.higher_is_better(), compared),
+            ahead(pooled, PACKS[compared.asked.pack_b].code),
             if compared.many_units() { "" } else { " *" },
         ));
     }
@@ -106,25 +109,25 @@ impl Page {
         let reference = PACKS[REFERENCE].code;
         self.heading(&format!("Better per what? {code} against {reference}, {}", WORKS[place].title));
         self.line(&format!(
-            "  {:<24}{:>7}  {:<16}{:>6} {:>7}  {:<6} {}",
-            "", "ratio", "95 % interval", "truth", "testers", "ahead", "badges"
+            "  {:<24}{:>7}  {:<15}{:>6} {:>7} {:>7}  {:<8} {}",
+            "", "ratio", "95 % interval", "truth", "testers", "trials", "ahead", "divided by"
         ));
         for row in &story.strip {
             let Some(pooled) = &row.pooled else {
                 self.line(&format!("  {:<24}      -", row.by));
-                self.paragraph(34, &row.missing);
+                self.paragraph(33, &row.missing);
                 continue;
             };
-            let ahead = winner(pooled, 1.0, true, code);
             self.line(&format!(
-                "  {:<24}{:>7}  {:<16}{:>6} {:>7}  {:<6} {}",
+                "  {:<24}{:>7}  {:<15}{:>6} {:>7} {:>7}  {:<8} {}",
                 row.by,
                 told(pooled.ratio, &WORKS[place]),
                 bounds(pooled, &WORKS[place]),
                 told(row.truth, &WORKS[place]),
                 pooled.testers,
-                ahead,
-                row.badges.join(", "),
+                pooled.trials,
+                ahead(pooled, code),
+                row.badge,
             ));
         }
     }
@@ -135,16 +138,32 @@ impl Page {
             return;
         }
         self.heading(&format!("Who gets through: {}", WORKS[work::CHAIN_SAW].title));
-        for table in PACKS.iter().filter_map(|pack| story.completion.get(&format!("packModels/{}", pack.id)))
-        {
-            let outcomes: Vec<String> = table
-                .outcomes
-                .iter()
-                .map(|(outcome, runs)| format!("{runs} {}", outcome.replace('_', " ").replace('/', ": ")))
-                .collect();
-            let id = table.pack_model.trim_start_matches("packModels/");
-            let code = PACKS.iter().find(|pack| pack.id == id).map_or(id, |pack| pack.code);
-            self.paragraph(2, &format!("{code}: {} runs; {}", table.runs_count, outcomes.join(", ")));
+        self.line(&format!(
+            "  {:<6}{:>9}{:>9}{:>9}{:>9}{:>10}{:>9}  {}",
+            "", "planned", "finished", "stopped", "failed", "excluded", "not run", "share that failed"
+        ));
+        for pack in &PACKS {
+            let Some(table) = story.completion.get(&format!("packModels/{}", pack.id)) else { continue };
+            let sum = |runs: &BTreeMap<String, i32>| runs.values().sum::<i32>();
+            let share = table.failed_ratio.as_ref().map_or_else(String::new, |share| {
+                let percent = |share: Option<f64>| 100.0 * share.unwrap_or(f64::NAN);
+                format!(
+                    "{:.0} % ({:.0} to {:.0} %)",
+                    percent(share.estimate),
+                    percent(share.lower),
+                    percent(share.upper)
+                )
+            });
+            self.line(&format!(
+                "  {:<6}{:>9}{:>9}{:>9}{:>9}{:>10}{:>9}  {share}",
+                pack.code,
+                table.planned_runs_count,
+                table.exact_runs_count,
+                sum(&table.censored),
+                sum(&table.failed_at_load),
+                sum(&table.excluded),
+                table.not_run_count,
+            ));
         }
     }
 }
@@ -159,20 +178,13 @@ const GROUPS: [(&str, Belongs); 4] = [
     ("on the bench", Sort::on_bench),
 ];
 
-/// The pack that the interval leaves no doubt of.
-fn ahead(pooled: &Pooled, higher_is_better: bool, compared: &Compared) -> &'static str {
-    let none = if compared.by_difference() { 0.0 } else { 1.0 };
-    winner(pooled, none, higher_is_better, PACKS[compared.asked.pack_b].code)
-}
-
-fn winner(pooled: &Pooled, none: f64, higher_is_better: bool, code: &'static str) -> &'static str {
-    let above = pooled.lower.is_some_and(|lower| lower > none);
-    let below = pooled.upper.is_some_and(|upper| upper < none);
-    match (above, below) {
-        (true, _) if higher_is_better => code,
-        (_, true) if !higher_is_better => code,
-        (true, _) | (_, true) => PACKS[REFERENCE].code,
-        _ => "open",
+/// The pack that the answer names.
+fn ahead(pooled: &Pooled, code: &'static str) -> &'static str {
+    match pooled.lead {
+        Lead::B => code,
+        Lead::A => PACKS[REFERENCE].code,
+        Lead::Open => "open",
+        Lead::TooFew => "too few",
     }
 }
 

@@ -60,9 +60,8 @@ pub fn draw_plan(work: &Work, tester: &Tester, fault: Option<Fault>, rng: &mut i
     let drawn = draw_one(&ORDERS, rng).unwrap_or(Order::Randomised);
     let order = if fault == Some(Fault::F03) { Order::Blocked } else { drawn };
     let rounds = match (work.sort, order) {
-        (_, Order::Balanced) => 2,
-        // Two days.
-        (Sort::Resistance, _) => 2,
+        // There and back; or two days.
+        (_, Order::Balanced) | (Sort::Resistance, _) => 2,
         _ => rng.random_range(2..=4),
     };
     let runs = match work.sort {
