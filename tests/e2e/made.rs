@@ -152,8 +152,3 @@ pub(crate) fn findings(checked: &v1::CheckTrialResponse) -> &[v1::Finding] {
     let Some(trial) = &checked.trial else { panic!("refused: {:?}", checked.violations) };
     &trial.findings
 }
-
-/// Messages of the refusals, with their questions.
-pub(crate) fn refusals(checked: &v1::CheckTrialResponse) -> String {
-    checked.violations.iter().map(|v| format!("{}: {}", v.field, v.message)).collect::<Vec<_>>().join("\n")
-}

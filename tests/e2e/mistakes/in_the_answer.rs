@@ -153,6 +153,9 @@ async fn same_data_sent_twice_or_under_two_names() -> anyhow::Result<()> {
     ring.decide(&first, v1::Decision::Accept).await?;
     let once = ask(&ring, question(SCREWS)).await?;
     let again = ring.accepted("t03", other).await?;
+    let told = again.findings.iter().find(|f| f.kind == "duplicate_trial");
+    let told = told.unwrap_or_else(|| panic!("{:?}", again.findings));
+    assert!(told.message.contains("readings") && !told.question.is_empty(), "{told:?}");
     let answer = ask(&ring, question(SCREWS)).await?;
     let (stratum, headline) = only(&answer);
     let basis = headline.basis.unwrap();
