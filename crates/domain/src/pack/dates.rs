@@ -17,7 +17,7 @@ pub(super) fn month(text: &str) -> Option<(Date, Date)> {
 fn week(text: &str) -> Option<(Date, Date)> {
     let (year, week) = text.split_once("-W").filter(|(year, week)| year.len() == 4 && week.len() == 2)?;
     let week =
-        |day| ISOWeekDate::new(year.parse().ok()?, week.parse().ok()?, day).ok().map(|week| week.date());
+        |day| ISOWeekDate::new(year.parse().ok()?, week.parse().ok()?, day).ok().map(ISOWeekDate::date);
     Some((week(jiff::civil::Weekday::Monday)?, week(jiff::civil::Weekday::Sunday)?))
 }
 
