@@ -115,7 +115,10 @@ async fn like_work_a_tool_or_a_load_and_tools_that_only_indicate() -> anyhow::Re
     let obstacles: Vec<&str> = kept.pooling_obstacles.iter().map(|why| why.reason.as_str()).collect();
     assert_eq!(obstacles, ["INDICATIVE_ONLY"]);
     let pooled = ring.pools().compare_packs(compare("peak-torque")).await?.into_inner();
-    assert_eq!(pooled.left_out.iter().map(|why| why.reason.as_str()).collect::<Vec<_>>(), ["INDICATIVE_ONLY"]);
+    assert_eq!(
+        pooled.left_out.iter().map(|why| why.reason.as_str()).collect::<Vec<_>>(),
+        ["INDICATIVE_ONLY"]
+    );
     assert_eq!(pooled.strata[0].headline.as_ref().unwrap().basis.unwrap().trials_count, 1);
     ring.end().await
 }

@@ -55,6 +55,13 @@ fn conditions(method: &Method, level: Level) -> Vec<v1::Condition> {
     here.map(|field| usual(method, field)).collect()
 }
 
+/// The first end that makes a run exact.
+fn end(method: &Method) -> v1::EndCriterion {
+    let exact = method.end_table.iter().find(|(_, outcome)| outcome.scored() && !outcome.censored());
+    let name = format!("END_CRITERION_{}", exact.unwrap().0.id().to_uppercase());
+    v1::EndCriterion::from_str_name(&name).unwrap()
+}
+
 /// A trial of pack K5 alone: three runs that read the middle of the usual range, each on a charge of its own where a run
 /// is one.
 pub(crate) fn trial(method: &str) -> v1::Trial {
@@ -62,7 +69,7 @@ pub(crate) fn trial(method: &str) -> v1::Trial {
     let response = &method.response.measure;
     let run = v1::TrialRun {
         reading: Some(quantity(middle(response.soft), &response.unit)),
-        end_criterion: v1::EndCriterion::TargetReached.into(),
+        end_criterion: end(method).into(),
         conditions: conditions(method, Level::Run),
         ..Default::default()
     };

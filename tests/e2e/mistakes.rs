@@ -263,7 +263,7 @@ async fn ampere_hours_compared_across_voltages() -> anyhow::Result<()> {
     let mut capacity = trial("discharge-energy");
     read(&mut capacity, 5.0, "Ah");
     let told = refusals(&check(&ring, capacity).await?);
-    assert!(told.contains("Wh"), "{told}");
+    assert!(told.contains("for energy write W·h"), "{told}");
     ring.end().await
 }
 

@@ -50,7 +50,8 @@ impl Violations {
         self.listed.len() > Self::MOST
     }
 
-    pub(crate) fn push(&mut self, violation: Violation) {
+    /// Notes one that was made elsewhere.
+    pub fn push(&mut self, violation: Violation) {
         if self.listed.len() < Self::MOST {
             self.listed.push(violation);
         } else {

@@ -84,7 +84,7 @@ impl<T> Sent<T> {
                 below.take(field, rules);
                 for rule in below {
                     if !broken.as_slice().iter().any(|known| known.field == rule.field) {
-                        broken.add(rule.field, rule.reason, rule.message);
+                        broken.push(rule);
                     }
                 }
                 Err(broken)

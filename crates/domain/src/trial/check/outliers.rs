@@ -25,7 +25,7 @@ impl Check<'_> {
     /// Holds every exact run against the others of its arm.
     ///
     /// With y = ln reading (the reading itself on the difference scale), m the median of the other runs of the arm, and
-    /// s^2 = (4 s0^2 + d `s_r`^2) / (4 + d), where s0 is the widest scatter of the method, `s_r` = 1.4826 MAD of the arm and
+    /// s^2 = (4 s0^2 + d sr^2) / (4 + d), where s0 is the widest scatter of the method, sr = 1.4826 MAD of the arm and
     /// d = 0.37 (n - 1): z = (y - m) / (s sqrt(1 + 1/(n - 1))). Up to 3 nothing is said, to 5 it is noted, beyond it is
     /// asked about.
     pub(super) fn outliers(&mut self, method: &Method, arms: &[ReadArm<'_>]) {
