@@ -175,7 +175,11 @@ fn arm(specimen: &str, positions: [i32; 2], seconds: [f64; 2]) -> v1::TrialArm {
     );
     v1::TrialArm {
         pack_specimen: format!("packSpecimens/{specimen}"),
-        charges: vec![v1::TrialCharge { conditions: start, runs: vec![run(0), run(1)] }],
+        charges: vec![v1::TrialCharge {
+            conditions: start,
+            runs: vec![run(0), run(1)],
+            ..Default::default()
+        }],
         ..Default::default()
     }
 }
