@@ -212,7 +212,7 @@ pub(crate) const CONDITIONS: &[Case] = &[
         |t| t.arms[0].charges[0].conditions[1] = number("rest_after_charge", 90.0, "m"),
         "arms[0].charges[0].conditions[1].quantity.unit",
         "UNIT_AMBIGUOUS",
-        &["is it 90 minutes"],
+        &["is it 90 min (minutes)"],
     ),
     (
         "not whole",
@@ -314,7 +314,7 @@ pub(crate) const ARMS: &[Case] = &[
         |t| read(t, text("3 m")),
         "arms[0].charges[0].runs[0].reading.as_written",
         "UNIT_AMBIGUOUS",
-        &["3", "is it 3 minutes"],
+        &["3", "is it 3 min (minutes)"],
     ),
     (
         "infinite",
