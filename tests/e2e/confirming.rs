@@ -43,7 +43,7 @@ async fn a_confirmed_finding_is_answered_and_nothing_else_changes() -> anyhow::R
         let trial = doubtful(&ring).await?;
         let open = asked(&trial);
         assert!(!open.is_empty(), "{:?}", trial.findings);
-        assert_eq!(trial.open_findings_count as usize, open.len());
+        assert_eq!(usize::try_from(trial.open_findings_count)?, open.len());
         let request = about(&trial, open[0]);
         let before = ring.data_version().await?;
         let confirmed = confirm(&ring, "tester-t01", request.clone()).await?;

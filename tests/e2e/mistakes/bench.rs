@@ -27,9 +27,8 @@ fn usual(field: &v1::MethodField) -> &str {
         "ambient_temperature" | "pack_start_temperature" => "20 °C",
         "rest_after_charge" => "90 min",
         "cutoff_voltage" => "13.75 V",
-        "load_current" => "1 A",
         "charger_current" => "4 A",
-        "pulse_current_low" => "1 A",
+        "load_current" | "pulse_current_low" => "1 A",
         "pulse_current_high" => "20 A",
         "no_load_speed" => "1500 rpm",
         "pulse_duration" => "10 s",
@@ -57,7 +56,7 @@ pub(super) async fn trial(
     arms: &[Arm<'_>],
 ) -> anyhow::Result<v1::Trial> {
     let name = format!("methods/{method}/versions/1");
-    let asked = v1::GetMethodRequest { name: name.clone(), ..Default::default() };
+    let asked = v1::GetMethodRequest { name: name.clone() };
     let method = ring.methods().get_method(asked).await?.into_inner();
     let at = |level: &str, own: &[(&str, &str)]| -> Vec<v1::Condition> {
         let said = |id: &str| own.iter().chain(set).find(|(field, _)| *field == id).map(|(_, text)| *text);
@@ -73,7 +72,7 @@ pub(super) async fn trial(
         _ => v1::EndCriterion::TargetReached,
     };
     let mut sent = fixture(SCREWS, 1)?;
-    sent.method = name.clone();
+    sent.method.clone_from(&name);
     if !method.fields.iter().any(|f| f.id == "tool_ref" && f.required) {
         (sent.tool_model, sent.tool_label) = (String::new(), String::new());
     }

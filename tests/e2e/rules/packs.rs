@@ -32,8 +32,11 @@ fn larger(pack: &mut v1::PackModel) {
     pack.cell_format = "cylindrical_21700".into();
 }
 
+/// One rule: what is changed by a number, and what is told at which number.
+type Row = (&'static str, Change, &'static [(f64, Told)]);
+
 /// Rule, how the compared number is brought about, and what is told at values of it.
-const TABLE: &[(&str, Change, &[(f64, Told)])] = &[
+const TABLE: &[Row] = &[
     (
         "R01",
         |p, x| p.rated_energy = Some(quantity(90.0 * x, "Wh")),
@@ -66,7 +69,7 @@ const TABLE: &[(&str, Change, &[(f64, Told)])] = &[
             p.chemistry = "lfp".into();
             p.nominal_voltage = Some(quantity(5.0 * x, "V"));
         },
-        &[(3.14, Told::Asked), (3.15, Told::Fine), (3.3, Told::Fine), (3.31, Told::Asked)],
+        &[(3.149, Told::Asked), (3.15, Told::Fine), (3.3, Told::Fine), (3.31, Told::Asked)],
     ),
     (
         "R03",

@@ -8,8 +8,11 @@ use crate::made::{check, choose, quantity, read, runs, set, trial};
 
 type Change = fn(&mut v1::Trial, f64);
 
+/// One rule: what is changed by a number, and what is told at which number.
+type Row = (&'static str, &'static str, Change, &'static [(f64, Told)]);
+
 /// Pack K5 has 5 A.h, 90 W.h and five cells in series.
-const TABLE: &[(&str, &str, Change, &[(f64, Told)])] = &[
+const TABLE: &[Row] = &[
     (
         "R08",
         "discharge-capacity",
@@ -96,11 +99,11 @@ const TABLE: &[(&str, &str, Change, &[(f64, Told)])] = &[
         |t, x| read(t, x, "mOhm"),
         &[
             (7.9, Told::Asked),
-            (19.9, Told::Asked),
-            (34.9, Told::Asked),
-            (35.0, Told::Fine),
-            (170.0, Told::Fine),
-            (171.0, Told::Asked),
+            (14.9, Told::Asked),
+            (24.9, Told::Asked),
+            (25.0, Told::Fine),
+            (250.0, Told::Fine),
+            (251.0, Told::Asked),
             (401.0, Told::Asked),
             (1501.0, Told::Asked),
         ],
@@ -110,10 +113,10 @@ const TABLE: &[(&str, &str, Change, &[(f64, Told)])] = &[
         "cuts-per-charge",
         |t, x| set(t, "pack_end_temperature", 20.0 + x, "°C"),
         &[
-            (-3.1, Told::Asked),
-            (-3.0, Told::Noted),
-            (-1.1, Told::Noted),
-            (-1.0, Told::Fine),
+            (-5.1, Told::Asked),
+            (-5.0, Told::Noted),
+            (-2.1, Told::Noted),
+            (-2.0, Told::Fine),
             (45.0, Told::Fine),
             (45.1, Told::Asked),
             (55.1, Told::Asked),
