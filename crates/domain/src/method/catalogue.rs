@@ -16,7 +16,12 @@ use super::terms::{Level, ResponseKind};
 use super::work::{AssumedPower, DemandClass, Work};
 use crate::id::{MethodId, MethodRef};
 use crate::quantity::Dimension;
+use crate::text::nearest;
 use crate::trial::Conditions;
+
+/// Where every method version stands.
+pub(crate) const METHODS_LISTED: &str =
+    "ListMethods (GET /v1/methods) has all of them, such as methods/screw-drive-time/versions/1";
 
 /// Every method version with the dictionary they share. Only checked files make one.
 #[derive(Debug, Clone, PartialEq)]
@@ -156,6 +161,17 @@ impl Catalogue {
         let first = MethodRef { id: id.clone(), version: 0 };
         let last = MethodRef { id: id.clone(), version: u32::MAX };
         self.methods.range(first..=last).next_back().map(|(_, stored)| &stored.method)
+    }
+
+    /// What to name in place of a method version that is not there, as a clause. Not every name is told: the
+    /// message would be cut where headers carry it.
+    pub(crate) fn instead_of(&self, missing: &MethodRef) -> String {
+        let ids = self.current_methods().map(|method| method.id.as_str());
+        match (self.current(&missing.id), nearest(missing.id.as_str(), ids)) {
+            (Some(current), _) => format!("the current version is {}", current.reference().name()),
+            (None, Some(id)) => format!("did you mean methods/{id}? {METHODS_LISTED}"),
+            (None, None) => METHODS_LISTED.to_owned(),
+        }
     }
 
     /// SHA-256 of the file of a method version, hexadecimal. A released version keeps it for ever.

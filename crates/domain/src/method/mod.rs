@@ -26,6 +26,7 @@ mod work;
 
 pub use band::{Band, BandOn, band_value};
 pub use catalogue::Catalogue;
+pub(crate) use catalogue::METHODS_LISTED;
 pub use derived::{Constant, Derived, Formula, Inputs, Term};
 pub use dictionary::{Caution, Choice, Entered, Field, Limits, Measure, Source};
 pub use embedded::FILES;

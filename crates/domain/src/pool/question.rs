@@ -342,11 +342,10 @@ fn method_of<'a>(name: &str, catalogue: &'a Catalogue, broken: &mut Violations) 
     };
     let method = catalogue.method(&reference);
     if method.is_none() {
-        let known: Vec<_> = catalogue.methods().map(|m| m.reference().name()).collect();
         broken.add(
             "method",
             "UNKNOWN_METHOD",
-            format!("`{}` is not in the catalogue, which has {}", reference.name(), known.join(", ")),
+            format!("there is no method version {}: {}", reference.name(), catalogue.instead_of(&reference)),
         );
     }
     method

@@ -68,7 +68,7 @@ fn a_revision_moves_the_version_of_those_who_read_what_it_changes() {
     let bigger = || pack("k5", "5.2 Ah");
     let renamed = || PackModel { designation: "K5 mark 2".into(), ..k5() };
     let unread = || PackModel { aliases: vec!["five".into()], region: "SE".into(), ..k5() };
-    for (normalisation, second, third, expected) in [
+    for (normalisation, second, third, expected) in vec![
         // 5 is the version of the trials.
         (None, unread(), unread(), 5),
         (None, bigger(), bigger(), 5),

@@ -13,8 +13,9 @@ fn groups(case: &Value) -> Vec<Vec<Estimate>> {
         .zip(effects.into_iter().zip(variances))
         .map(|(group, (effect, variance))| (group, Estimate { effect, variance }))
         .collect();
-    let of =
-        |group: u32| all.iter().filter(move |(own, _)| *own == f64::from(group)).map(|(_, e)| *e).collect();
+    let of = |group: u32| {
+        all.iter().filter(move |(own, _)| (own - f64::from(group)).abs() < 0.5).map(|(_, e)| *e).collect()
+    };
     (1..=4).map(of).filter(|group: &Vec<Estimate>| !group.is_empty()).collect()
 }
 

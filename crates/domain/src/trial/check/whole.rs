@@ -5,9 +5,9 @@ use jiff::{SignedDuration, Timestamp};
 use crate::disclosure::{Interest, Licence};
 use crate::finding::FindingKind;
 use crate::id::ToolModelId;
-use crate::method::{Level, Method, known};
+use crate::method::{Level, METHODS_LISTED, Method, known};
 use crate::reason;
-use crate::text::{TextRule, listed, nearest};
+use crate::text::{TextRule, listed};
 use crate::tool::ToolModel;
 use crate::trial::check::parts::ReadConditions;
 use crate::trial::check::{Check, MOST_RUNS, named_method};
@@ -31,34 +31,27 @@ impl<'a> Check<'a> {
     pub(super) fn method(&mut self) -> Option<&'a Method> {
         let catalogue = self.catalogue;
         if self.draft.method.is_empty() {
-            let known = listed_methods(self);
             self.broken.add(
                 "method",
                 reason::REQUIRED,
-                format!("the method version is missing: name one of {known}"),
+                format!("the method version is missing: {METHODS_LISTED}"),
             );
             return None;
         }
         let named = match named_method(self.draft) {
             Ok(named) => named,
             Err(error) => {
-                let known = listed_methods(self);
-                self.broken.add("method", reason::NOT_A_NAME, format!("{error}; known are {known}"));
+                self.broken.add("method", reason::NOT_A_NAME, format!("{error}; {METHODS_LISTED}"));
                 return None;
             }
         };
         let found = catalogue.method(&named);
         if found.is_none() {
-            let ids = catalogue.current_methods().map(|method| method.id.as_str());
-            let meant = match (catalogue.current(&named.id), nearest(named.id.as_str(), ids)) {
-                (Some(current), _) => format!("the current version is {}", current.reference().name()),
-                (None, Some(id)) => format!("did you mean methods/{id}? known are {}", listed_methods(self)),
-                (None, None) => format!("known are {}", listed_methods(self)),
-            };
+            let instead = catalogue.instead_of(&named);
             self.broken.add(
                 "method",
                 reason::UNKNOWN_METHOD,
-                format!("there is no method version {}: {meant}", named.name()),
+                format!("there is no method version {}: {instead}", named.name()),
             );
         }
         found
@@ -256,9 +249,4 @@ impl<'a> Check<'a> {
         }
         taken
     }
-}
-
-fn listed_methods(check: &Check<'_>) -> String {
-    let names: Vec<String> = check.catalogue.current_methods().map(|m| m.reference().name()).collect();
-    listed(names.iter().map(String::as_str))
 }

@@ -34,7 +34,7 @@ impl Page {
     fn pack(&mut self, code: &str, of_pack: &[&Compared]) {
         let title = format!("{code} against {}", PACKS[REFERENCE].code);
         self.line(&format!(
-            "\n  {title:<17}{:<6}{:>7}  {:<15}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}",
+            "\n  {title:<15}{:<6}{:>7}  {:<15}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}",
             "class",
             "ratio",
             "95 % interval",
@@ -50,7 +50,7 @@ impl Page {
             let rows = of_pack.iter().filter(|compared| belongs(compared.asked.work().sort));
             let answered: Vec<_> = rows.filter_map(|row| Some((*row, row.pooled.as_ref()?))).collect();
             if !answered.is_empty() {
-                self.line(&format!("    {words}"));
+                self.line(&format!("   {words}"));
             }
             for (compared, pooled) in answered {
                 self.row(compared, pooled);
@@ -64,7 +64,7 @@ impl Page {
             if compared.by_difference() { "-".to_owned() } else { off(value, compared.truth) }
         };
         self.line(&format!(
-            "      {:<13}{:<6}{:>7}  {:<15}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}{}",
+            "    {:<13}{:<6}{:>7}  {:<15}{:>6} {:>6} {:>6} {:>7} {:>7} {:>6}  {}{}",
             work.id,
             work.demand_class.unwrap_or("-"),
             told(pooled.ratio, work),
@@ -76,7 +76,7 @@ impl Page {
             pooled.testers,
             pooled.trials,
             ahead(pooled, PACKS[compared.asked.pack_b].code),
-            if compared.many_units() { "" } else { " *" },
+            if compared.many_units() { "" } else { "*" },
         ));
     }
 
