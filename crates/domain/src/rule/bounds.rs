@@ -83,8 +83,10 @@ impl Bounds {
 
     pub(super) fn asked_words(&self, unit: &str) -> String {
         let mut words = range_outside(self.fine, unit);
+        let mut within = self.fine;
         for (limits, how) in [(self.unusual, "rare"), (self.rare, "far off")] {
-            if limits != self.fine && limits != self.possible {
+            if limits != within && limits != self.possible {
+                within = limits;
                 words = format!("{words}; {how} {}", range_outside(limits, unit));
             }
         }

@@ -79,8 +79,8 @@ impl Catalogue {
             .map(|title| format!("[{title}](#{})", title.to_lowercase().replace(' ', "-"))),
         );
         page.paragraph(
-            "*Refused* means that a value outside is not taken. *Asked about* means that a value outside is taken once the \
-             tester confirms it; nothing is ever changed silently. A range holds its ends.",
+            "*Refused* means that a value outside is not taken. *Asked about* means that a value outside is kept with \
+             a question, which stays open until the tester confirms or corrects it; nothing is ever changed silently. A range holds its ends.",
         );
         self.method_pages(&mut page);
         normalisation_page(&mut page);
