@@ -65,7 +65,7 @@ async fn pack_a_first_then_pack_b() -> anyhow::Result<()> {
     ring.accepted("t01", blocked).await?;
     let answer = ask(&ring, question(SCREWS)).await?;
     let (stratum, headline) = only(&answer);
-    assert!(headline.order_bias > 0.0 && headline.blocked_weight_ratio > 0.999_999, "{headline:?}");
+    assert!(headline.order_bias > 0.0 && (headline.blocked_weight_ratio - 1.0).abs() < 1e-12, "{headline:?}");
     let (with, without) =
         (width(headline.effect.as_ref()), width(headline.effect_without_order_bias.as_ref()));
     assert!(with > 1.01 * without, "{with} {without}");
