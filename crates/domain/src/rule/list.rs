@@ -67,10 +67,11 @@ impl Rule {
             .from("cell data sheets charge to 4.2 V; margins are common practice"),
         rule(RuleId::R12, "resistance times rated capacity over series cells", "mΩ·A·h", &[CELL_RESISTANCE])
             .catches("ohms typed as milliohms, the value of a cell given for the pack")
-            .from("computed from public data sheets: 10 to 15 mΩ at 1 kHz for 4 A.h; d.c. and contacts add to it"),
+            .from("computed from public data sheets: 10 to 15 mΩ at 1 kHz for 4 A.h; d.c. and contacts add to it; the edges are an own rule, widened on simulated honest trials"),
         rule(RuleId::R13, "rise of the pack's temperature over a run", "K", &[RISE])
             .then("far above, the caution about hot packs is told; a fall is asked about on a discharge only, and noted while it is small")
-            .catches("°F typed as °C, a sensor that came off"),
+            .catches("°F typed as °C, a sensor that came off")
+            .from("common practice, no source; the lower edges are an own rule, outside the error of two thermometers"),
         rule(RuleId::R14, "distance between pack and air where the state is full_rested", "K", &[RESTED])
             .then("far off, the charge counts as full_warm or as cold and the trial is not pooled; the typed state stays")
             .catches("packs used warm")
