@@ -10,8 +10,16 @@ use std::collections::BTreeSet;
 use crate::claim::{Judgement, Verdict};
 use crate::id::TesterId;
 
-/// Most versions of the evidence that are looked back on: those at which the last testers came in.
+/// Most versions of the evidence that are looked back on beside the newest: those at which the last testers came in.
 pub const MOST_MOMENTS: usize = 12;
+
+/// Trials read for one history: where the evidence is large, fewer versions are looked back on, but two at least.
+const MOST_TRIALS: usize = 20_000;
+
+/// How many versions are looked back on where the newest has so many trials.
+pub fn moments_for(trials: usize) -> usize {
+    (MOST_TRIALS / trials.max(1)).clamp(2, MOST_MOMENTS)
+}
 
 /// What the evidence said at one version.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -9,17 +9,19 @@
 //! - "Up to" under a condition is reached where any stratum reaches it. An "up to" that states no condition is taken by
 //!   its reader as a statement about their own work, so it is judged as the general one; where it is reached stands beside.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use benchring_stats::multiplicity::holm;
 
 use crate::claim::strata::{Odds, StratumJudgement};
 use crate::claim::{Claim, Form, Reach, Response, Rule, Verdict};
-use crate::id::TesterId;
+use crate::id::{PackModelId, TesterId};
 use crate::method::{Method, known};
+use crate::pack::PackModel;
 use crate::pool::answer::{Answer, LeftOut, Stratum};
 use crate::pool::label::label_levels;
 use crate::pool::question::{Options, Question, Scope};
+use crate::pool::wording::Subject;
 use crate::pool::{Evidence, MeasuredBy, NoAnswer};
 use crate::quantity::{Dimension, Quantity};
 
@@ -98,6 +100,21 @@ impl Claim {
             options: Options::default(),
             data_version,
         })
+    }
+
+    /// The names that sentences about a response use; a label stands in the place of the pack compared with.
+    pub fn subject(
+        &self,
+        response: &Response,
+        method: &Method,
+        packs: &BTreeMap<PackModelId, PackModel>,
+    ) -> Subject {
+        if let Some(question) = self.question(response, None) {
+            return Subject::of(&question, method, packs);
+        }
+        let name =
+            packs.get(&self.pack).map_or_else(|| self.pack.to_string(), |pack| pack.designation.clone());
+        Subject { pack_a: "its label".to_owned(), pack_b: name, measured: method.response.label.clone() }
     }
 
     /// Why no evidence could ever settle the claim as it is worded.
