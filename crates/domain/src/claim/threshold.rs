@@ -122,6 +122,8 @@ pub(super) fn rule_of(
 ) -> Result<Rule, DoesNotFit> {
     let label = method.response.label.as_str();
     let number = amount.map_or(0.0, Quantity::canonical);
+    let warming = method.response.measure.dimension == Dimension::TemperatureDifference;
+    let of_share = amount.is_some_and(|amount| amount.dimension() == Dimension::Ratio);
     if form == Form::Same {
         let margin = amount.map_or(USUAL_MARGIN, |amount| 1.0 + amount.canonical() / 100.0);
         return match scale {
@@ -144,7 +146,9 @@ pub(super) fn rule_of(
         },
         EffectScale::AmountRatio { .. } => match form {
             Form::More => percent(PercentForm::More, number, scale),
-            Form::Less | Form::Cooler => percent(PercentForm::Less, number, scale),
+            // Warming divided by what warmed is a ratio.
+            Form::Cooler if warming && of_share => percent(PercentForm::Less, number, scale),
+            Form::Less => percent(PercentForm::Less, number, scale),
             Form::Times => {
                 let side = if number < 1.0 { Side::AtMost } else { Side::AtLeast };
                 Ok(Rule::Ratio { scale, ratio: number, side })
@@ -152,19 +156,16 @@ pub(super) fn rule_of(
             _ => Err(format!("{label} is an amount, not a time: send `more`, `less` or `times`")),
         },
         EffectScale::Difference { unit } => {
-            let cooler =
-                form == Form::Cooler && method.response.measure.dimension == Dimension::TemperatureDifference;
             let lower = method.response.better == Better::Lower;
+            let fits = form == Form::Cooler && warming || form == Form::Less && lower;
             match amount.map(Quantity::dimension) {
-                Some(Dimension::Ratio) if cooler || form == Form::Less && lower => {
-                    Ok(Rule::Share { unit, share: 1.0 - number / 100.0 })
-                }
-                Some(Dimension::TemperatureDifference) if cooler => {
+                Some(Dimension::Ratio) if fits => Ok(Rule::Share { unit, share: 1.0 - number / 100.0 }),
+                Some(Dimension::TemperatureDifference) if form == Form::Cooler && warming => {
                     Ok(Rule::Difference { unit, difference: -number })
                 }
-                _ if method.response.measure.dimension == Dimension::TemperatureDifference => Err(format!(
-                    "{label} has no other ratio than how much cooler: send `cooler` with a percent or kelvin"
-                )),
+                _ if warming => {
+                    Err(format!("{label} is compared in kelvin: send `cooler` with a percent or kelvin"))
+                }
                 _ => Err(format!("{label} is compared by a difference: send `less` with a percent")),
             }
         }
