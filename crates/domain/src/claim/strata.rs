@@ -240,7 +240,8 @@ impl StratumJudgement {
         };
         self.as_mean = held(word);
         if let Some(up_to) = &mut self.up_to {
-            up_to.verdict = held(reach_word(up_to, wide));
+            let open = wide && !reaches(&point(&effect.effect), rule);
+            up_to.verdict = held(reach_word(up_to, open));
         }
         if reach == Reach::AtLeast {
             self.up_to = None;
@@ -341,15 +342,20 @@ fn word(odds: &Odds, rule: &Rule, wide: bool) -> Verdict {
 }
 
 /// "Up to" is no statement about the mean: it is reached where some voting unit's own interval and the prediction for one
-/// more tester reach it. Wide intervals reach anything, so they say nothing for it.
-fn reach_word(up_to: &UpTo, wide: bool) -> Verdict {
+/// more tester reach it. `open` is evidence whose wide interval would reach anything while its estimate does not.
+fn reach_word(up_to: &UpTo, open: bool) -> Verdict {
     match (up_to.units_reaching > 0, up_to.prediction_reaches) {
         (false, Some(false)) => Verdict::NotReached,
         (_, None) => Verdict::NotEnoughEvidence,
-        _ if wide => Verdict::NotEnoughEvidence,
+        _ if open => Verdict::NotEnoughEvidence,
         (true, Some(true)) => Verdict::Reached,
         _ => Verdict::Inconclusive,
     }
+}
+
+/// The estimate alone.
+fn point(interval: &Interval) -> Interval {
+    Interval { lower: interval.estimate, upper: interval.estimate, ..*interval }
 }
 
 /// Whether the end of `interval` on the claim's side reaches the threshold; both told on one scale.
