@@ -77,7 +77,7 @@ async fn claims_are_found_by_words_pack_method_and_form(ring: &TestDatabase) -> 
     store.claim_add(claim("c1", Form::RateGain)?, by("t01", 1)?).await?;
     let mut other = claim("c2", Form::Times)?;
     other.pack = PackModelId::parse("k88")?;
-    other.wording = "1.4 times".to_owned();
+    "1.4 times".clone_into(&mut other.wording);
     store.claim_add(other, by("t01", 2)?).await?;
     let found = async |query: ClaimQuery| -> anyhow::Result<Vec<String>> {
         let rows = store.claim_list(&query, 10).await?;
