@@ -28,10 +28,10 @@ const CAPACITY: &str = "discharge-capacity";
 const ENERGY: &str = "discharge-energy";
 
 /// What one measured normalisation divides by.
-struct Capacity {
-    normalisation: Normalisation,
-    method: MethodRef,
-    evidence: Evidence,
+pub(super) struct Capacity {
+    pub(super) normalisation: Normalisation,
+    pub(super) method: MethodRef,
+    pub(super) evidence: Evidence,
 }
 
 #[tonic::async_trait]
@@ -77,7 +77,7 @@ impl App {
     }
 
     /// The methods that measure what specimens hold, each with its evidence, where the question divides by that.
-    async fn capacities(&self, question: &Question, at: i64) -> Result<Vec<Capacity>, Refusal> {
+    pub(super) async fn capacities(&self, question: &Question, at: i64) -> Result<Vec<Capacity>, Refusal> {
         let permitted = |one| self.catalogue.method(&question.method).is_some_and(|m| m.permits(one).is_ok());
         let mut capacities = Vec::new();
         for (normalisation, method) in
