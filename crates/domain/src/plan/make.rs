@@ -8,7 +8,7 @@ use benchring_stats::power::{
 use benchring_stats::special::t_upper_quantile;
 use serde::{Deserialize, Serialize};
 
-use super::figures::{Figures, RestsOn, Shown};
+use super::figures::{Figure, Figures, RestsOn, Shown};
 use super::order::{Drawn, PlannedRun, draw};
 use super::record::{End, ToRecord, ends, symbol_of, to_record};
 use super::request::{Asked, Goal};
@@ -292,13 +292,15 @@ impl Reckoning<'_> {
 }
 
 impl Plan {
-    /// A standard deviation or half-width in words: percent of a ratio, or the unit.
-    pub(super) fn width(&self, pooled: f64) -> String {
-        if self.ratio {
-            format!("{} %", number((1000.0 * pooled.exp_m1()).round() / 10.0))
-        } else {
-            format!("{} {}", number(pooled), self.symbol)
-        }
+    /// A scatter in percent of a reading, √(exp(σ²) − 1), or in the unit of the response.
+    pub fn scatter(&self, figure: &Figure) -> f64 {
+        if self.ratio { 100.0 * (figure.sd * figure.sd).exp_m1().sqrt() } else { figure.sd }
+    }
+
+    /// That scatter in words.
+    pub(super) fn scatter_said(&self, figure: &Figure) -> String {
+        let unit = if self.ratio { "%" } else { &self.symbol };
+        format!("{} {unit}", number((10.0 * self.scatter(figure)).round() / 10.0))
     }
 
     fn notes(&self, method: &Method, drawn: &Drawn) -> Vec<Note> {
@@ -335,9 +337,8 @@ impl Plan {
 
     fn scatter_notes(&self, add: &mut impl FnMut(NoteKind, String)) {
         let Figures { run, charge, testers } = &self.figures;
-        let told = |figure: &super::Figure| format!("{} ({})", self.width(figure.sd), figure.source);
-        let taken =
-            |figure: &super::Figure| matches!(figure.rests_on, RestsOn::MethodFile | RestsOn::Assumed);
+        let told = |figure: &Figure| format!("{} ({})", self.scatter_said(figure), figure.source);
+        let taken = |figure: &Figure| matches!(figure.rests_on, RestsOn::MethodFile | RestsOn::Assumed);
         if taken(run) {
             add(
                 NoteKind::RunScatterAssumed,

@@ -14,7 +14,7 @@ mod text;
 
 use serde::{Deserialize, Serialize};
 
-pub use figures::{Figure, RestsOn, Shown, ShownFigure, USUAL_TESTER_SD};
+pub use figures::{Figure, Figures, RestsOn, Shown, ShownFigure, USUAL_TESTER_SD};
 pub use make::{Alone, Note, NoteKind, Outlook, Plan, Together};
 pub use order::{PlannedRun, WARM_UPS};
 pub use record::{End, ToRecord};

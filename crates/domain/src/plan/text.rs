@@ -139,9 +139,15 @@ impl Plan {
     }
 
     fn figures_said(&self) -> String {
-        let said = |what: &str, figure: &Figure| match figure.rests_on {
-            RestsOn::Contained => format!("{what}: {}", figure.source),
-            _ => format!("{what} {} ({})", self.width(figure.sd), figure.source),
+        let said = |what: &str, figure: &Figure| {
+            let whence = match figure.rests_on {
+                RestsOn::Contained => return format!("{what}: {}", figure.source),
+                RestsOn::Stated => "stated",
+                RestsOn::Evidence => figure.source.as_str(),
+                RestsOn::MethodFile => "method file, upper end",
+                RestsOn::Assumed => "assumed",
+            };
+            format!("{what} {} ({whence})", self.scatter_said(figure))
         };
         format!(
             "Reckoned with scatter of {}; {}; {}.",

@@ -313,7 +313,7 @@ impl Question {
 }
 
 /// Testers joined by a specimen that both ran in a contrast.
-fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
+pub(super) fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
     let uses =
         trials.iter().flat_map(|t| t.summary.arms.iter().map(|arm| (t.tester.clone(), arm.specimen.clone())));
     voting_units(trials.iter().map(|t| t.tester.clone()), uses)
