@@ -15,6 +15,7 @@ pub mod error;
 pub mod estimate;
 pub mod heterogeneity;
 pub mod leave_one_out;
+pub mod network;
 pub mod normalise;
 pub mod order;
 pub mod pair;
