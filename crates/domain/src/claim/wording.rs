@@ -169,6 +169,10 @@ pub fn response_sentence(claim: &Claim, subject: &Subject, one: &ResponseJudgeme
     match (leading.or_else(|| one.strata.first()), &one.rule) {
         (Some(stratum), Some(rule)) => {
             let _ = write!(text, "; {}", stratum_sentence(claim, rule, subject, stratum));
+            if one.because != stratum.because && !one.because.is_empty() {
+                let _ = write!(text, "; in all {}", words(one.verdict));
+                because(&mut text, &one.because);
+            }
         }
         _ => because(&mut text, &one.because),
     }
