@@ -16,6 +16,7 @@ mod measure;
 pub mod method;
 mod names;
 pub mod pack;
+pub mod plan;
 pub mod pool;
 pub mod price;
 pub mod quantity;
