@@ -11,7 +11,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use benchring_stats::multiplicity::holm;
+use benchring_stats::multiple::holm;
 
 use crate::claim::strata::{Odds, StratumJudgement};
 use crate::claim::{Claim, Form, Reach, Response, Rule, Verdict};
