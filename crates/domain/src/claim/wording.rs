@@ -119,8 +119,8 @@ pub fn stratum_sentence(claim: &Claim, rule: &Rule, subject: &Subject, stratum: 
             let units = effect.basis.units;
             let _ = write!(text, "{} ({reaching} of {units} voting units reach it", words(up_to.verdict));
             text.push_str(match up_to.prediction_reaches {
-                Some(true) => ", and so does the prediction for one more)",
-                Some(false) => ", the prediction for one more does not)",
+                Some(true) => "; the prediction for one more does)",
+                Some(false) => "; the prediction for one more does not)",
                 None => ")",
             });
             let _ = write!(text, ", for the mean {}", words(stratum.as_mean));

@@ -40,7 +40,7 @@ fn up_to_tells_how_many_reach_it() {
     let (text, _) = said(up_to(draft(SCREWS, Form::RateGain, "25 %")));
     assert!(text.contains("read as up to 20 % less time, which is a rate gain of 25 %: reached"), "{text}");
     assert!(
-        text.contains("of 6 voting units reach it, and so does the prediction for one more), for the mean"),
+        text.contains("of 6 voting units reach it; the prediction for one more does), for the mean"),
         "{text}"
     );
 }
