@@ -167,7 +167,7 @@ pub fn response_sentence(claim: &Claim, subject: &Subject, one: &ResponseJudgeme
     if let Some(reached) = one.up_to.filter(|_| claim.condition.general) {
         let _ = write!(
             text,
-            " as a statement about every demand class; as `up to`, {} in one of them",
+            " as a statement about every demand class; as `up to`, {} at best",
             words(reached)
         );
     }
