@@ -14,6 +14,7 @@ mod lists;
 mod made;
 mod mistakes;
 mod packs;
+mod plans;
 mod pools;
 mod reference;
 mod refusals;

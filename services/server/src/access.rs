@@ -23,6 +23,7 @@ pub const ACCESS: &[(&str, Action)] = &[
     ("benchring.v1.PackService/GetPackSpecimen", Action::ReadPacks),
     ("benchring.v1.PackService/UpdatePackSpecimen", Action::RevisePackSpecimen),
     ("benchring.v1.PackService/ListPackSpecimens", Action::ReadPacks),
+    ("benchring.v1.PlanService/PlanTrial", Action::PlanTrial),
     ("benchring.v1.PoolService/ComparePacks", Action::AskPool),
     ("benchring.v1.ServerService/GetServerInfo", Action::Describe),
     ("benchring.v1.ToolService/CreateToolModel", Action::RegisterToolModel),

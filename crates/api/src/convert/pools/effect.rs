@@ -36,7 +36,7 @@ pub(super) fn interval_to_wire(interval: Interval, unit: &str) -> v1::Interval {
     v1::Interval { estimate, lower, upper, unit: unit.to_owned() }
 }
 
-pub(super) fn percent_to_wire(forms: PercentForms) -> v1::PercentForms {
+pub(in crate::convert) fn percent_to_wire(forms: PercentForms) -> v1::PercentForms {
     let percent = |i: Interval| Some(interval_to_wire(i, "%"));
     match forms {
         PercentForms::Duration { time_reduction, rate_gain } => v1::PercentForms {

@@ -22,6 +22,7 @@ use beside::{
     class_badge_to_wire, completions_to_wire, direction_to_wire, failures_to_wire, family_to_wire,
     level_to_wire, normalised_to_wire, power_to_wire, strip_to_wire, unpooled_to_wire,
 };
+pub(super) use effect::percent_to_wire;
 use effect::{effect_to_wire, interval_to_wire, left_out_to_wire, row_to_wire};
 
 /// Most trials named for one reason; the rest is counted.
