@@ -11,6 +11,7 @@ pub mod direction;
 pub mod evidence;
 pub mod levels;
 mod measured;
+pub mod modifiers;
 pub mod normalise;
 mod planning;
 pub mod question;
