@@ -5,6 +5,7 @@
 mod access;
 mod added_method;
 mod any_bytes;
+mod claims;
 mod confirming;
 mod door;
 mod duplicates;
@@ -13,6 +14,7 @@ mod json_door;
 mod lists;
 mod made;
 mod mistakes;
+mod modifiers;
 mod packs;
 mod plans;
 mod pools;

@@ -17,7 +17,7 @@ pub mod estimate;
 pub mod fieller;
 pub mod heterogeneity;
 pub mod leave_one_out;
-pub mod multiple;
+pub mod multiplicity;
 pub mod normalise;
 pub mod order;
 pub mod pair;

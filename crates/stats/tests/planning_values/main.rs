@@ -6,6 +6,5 @@
 mod common;
 
 mod discharge_log;
-mod multiple;
 mod orders;
 mod power;

@@ -1,8 +1,10 @@
 //! The rpcs. Each reads as the journey: permit, convert, check, store, answer.
 
+mod claims;
 mod confirming;
 mod methods;
 mod moderation;
+mod modifiers;
 mod packs;
 mod paging;
 mod plans;

@@ -28,10 +28,10 @@ const CAPACITY: &str = "discharge-capacity";
 const ENERGY: &str = "discharge-energy";
 
 /// What one measured normalisation divides by.
-struct Capacity {
-    normalisation: Normalisation,
-    method: MethodRef,
-    evidence: Evidence,
+pub(super) struct Capacity {
+    pub(super) normalisation: Normalisation,
+    pub(super) method: MethodRef,
+    pub(super) evidence: Evidence,
 }
 
 #[tonic::async_trait]
@@ -52,11 +52,22 @@ impl PoolService for App {
         })
         .await
     }
+
+    async fn explore_modifiers(
+        &self,
+        request: Request<v1::ExploreModifiersRequest>,
+    ) -> Result<Response<v1::ExploreModifiersResponse>, Status> {
+        answer(async {
+            let caller = permit(&request, Action::AskPool)?;
+            self.explored(caller, request.into_inner()).await
+        })
+        .await
+    }
 }
 
 impl App {
     /// Holds where both packs of a question were on record at data version `at`.
-    async fn packs_known(&self, question: &Question, at: i64) -> Result<(), Refusal> {
+    pub(super) async fn packs_known(&self, question: &Question, at: i64) -> Result<(), Refusal> {
         for pack in [&question.pack_a, &question.pack_b] {
             let name = pack.name();
             match self.store.pack_model_since(pack).await? {
@@ -77,7 +88,7 @@ impl App {
     }
 
     /// The methods that measure what specimens hold, each with its evidence, where the question divides by that.
-    async fn capacities(&self, question: &Question, at: i64) -> Result<Vec<Capacity>, Refusal> {
+    pub(super) async fn capacities(&self, question: &Question, at: i64) -> Result<Vec<Capacity>, Refusal> {
         let permitted = |one| self.catalogue.method(&question.method).is_some_and(|m| m.permits(one).is_ok());
         let mut capacities = Vec::new();
         for (normalisation, method) in
@@ -156,7 +167,7 @@ fn etag(question: &Question, evidence_version: i64, caller: &Caller) -> String {
     format!("W/\"{}\"", &sha256_hex(whole.as_bytes())[..24])
 }
 
-fn no_answer(why: &NoAnswer) -> Refusal {
+pub(super) fn no_answer(why: &NoAnswer) -> Refusal {
     let reason = match why {
         NoAnswer::NoEvidence { .. } => Reason::NoEvidence,
         NoAnswer::NotConnected { .. } => Reason::NotConnected,

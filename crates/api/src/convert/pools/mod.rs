@@ -2,6 +2,7 @@
 
 mod beside;
 mod effect;
+pub mod modifiers;
 
 use benchring_domain::id::TrialId;
 use benchring_domain::method::Method;
@@ -22,8 +23,8 @@ use beside::{
     class_badge_to_wire, completions_to_wire, direction_to_wire, failures_to_wire, family_to_wire,
     level_to_wire, normalised_to_wire, power_to_wire, strip_to_wire, unpooled_to_wire,
 };
-pub(super) use effect::percent_to_wire;
-use effect::{effect_to_wire, interval_to_wire, left_out_to_wire, row_to_wire};
+pub(super) use effect::{effect_to_wire, left_out_to_wire, percent_to_wire};
+use effect::{interval_to_wire, row_to_wire};
 
 /// Most trials named for one reason; the rest is counted.
 const NAMED: usize = 50;
@@ -179,6 +180,6 @@ fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
     }
 }
 
-fn size(n: usize) -> i32 {
+pub(super) fn size(n: usize) -> i32 {
     i32::try_from(n).unwrap_or(i32::MAX)
 }
