@@ -165,11 +165,8 @@ fn bounds(effect: &PooledEffect, unit: &str) -> String {
 pub fn response_sentence(claim: &Claim, subject: &Subject, one: &ResponseJudgement) -> String {
     let mut text = format!("{}: {}", subject.measured, words(one.verdict));
     if let Some(reached) = one.up_to.filter(|_| claim.condition.general) {
-        let _ = write!(
-            text,
-            " as a statement about every demand class; as `up to`, {} at best",
-            words(reached)
-        );
+        let _ =
+            write!(text, " as a statement about every demand class; as `up to`, {} at best", words(reached));
     }
     let leading = one.strata.iter().find(|s| s.verdict == one.verdict || s.as_mean == one.verdict);
     match (leading.or_else(|| one.strata.first()), &one.rule) {

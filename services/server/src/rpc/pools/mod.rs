@@ -2,6 +2,7 @@
 
 mod capacities;
 mod compare;
+mod modifiers;
 
 pub(super) use capacities::{Capacity, measured_by};
 
@@ -28,6 +29,13 @@ impl PoolService for App {
         request: Request<v1::ComparePacksRequest>,
     ) -> Result<Response<v1::ComparePacksResponse>, Status> {
         answer(self.compare(request)).await
+    }
+
+    async fn explore_modifiers(
+        &self,
+        request: Request<v1::ExploreModifiersRequest>,
+    ) -> Result<Response<v1::ExploreModifiersResponse>, Status> {
+        answer(self.explore(request)).await
     }
 }
 
