@@ -20,7 +20,8 @@ fn trials(count: u32, treatments: u32) -> Vec<PairTrial<u32, u32>> {
         .map(|unit| {
             let first = unit % treatments;
             let second = (first + 1 + unit / treatments % (treatments - 1)) % treatments;
-            let third = (0..treatments).find(|t| *t != first && *t != second).filter(|_| unit % 3 == 0);
+            let third =
+                (0..treatments).find(|t| *t != first && *t != second).filter(|_| unit.is_multiple_of(3));
             let level = uniform();
             let arms = [Some(first), Some(second), third].into_iter().flatten().map(|treatment| PairArm {
                 treatment,

@@ -16,7 +16,7 @@ impl Factor {
         for row in 0..size {
             let (above, own) = a.split_at_mut(row * size);
             for column in 0..row {
-                let other = &above[column * size..column * size + column + 1];
+                let other = &above[column * size..=column * size + column];
                 own[column] = (own[column] - dot(&own[..column], &other[..column])) / other[column];
             }
             let pivot = own[row] - dot(&own[..row], &own[..row]);
@@ -39,11 +39,11 @@ impl Factor {
         let size = self.size;
         let mut x = g.to_vec();
         for row in 0..size {
-            let own = &self.lower[row * size..row * size + row + 1];
+            let own = &self.lower[row * size..=row * size + row];
             x[row] = (x[row] - dot(&own[..row], &x[..row])) / own[row];
         }
         for row in (0..size).rev() {
-            let own = &self.lower[row * size..row * size + row + 1];
+            let own = &self.lower[row * size..=row * size + row];
             x[row] /= own[row];
             let value = x[row];
             for (below, factor) in x[..row].iter_mut().zip(&own[..row]) {
@@ -61,7 +61,7 @@ impl Factor {
         for column in 0..size {
             upper[column * size + column] = self.lower[column * size + column].recip();
             for row in column + 1..size {
-                let own = &self.lower[row * size..row * size + row + 1];
+                let own = &self.lower[row * size..=row * size + row];
                 let done = &upper[column * size + column..column * size + row];
                 upper[column * size + row] = -dot(&own[column..row], done) / own[row];
             }

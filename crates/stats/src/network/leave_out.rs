@@ -35,28 +35,33 @@ pub struct LeftOutUnit<U> {
     pub without: WithoutUnit,
 }
 
+/// A contrast without each of its units.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeaveOneUnitOut<U> {
+    /// One row for each unit left out, in the order of the units.
+    pub rows: Vec<LeftOutUnit<U>>,
+    /// Whether every unit was left out once, see [`REFIT_UP_TO`].
+    pub all_units: bool,
+}
+
 impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
-    /// `to` less `from` with each unit left out, cap and τ² taken anew, and whether all units were tried
+    /// `to` less `from` with each unit left out, cap and τ² taken anew
     ///
     /// Beyond [`REFIT_UP_TO`] units only those that carry most of the contrast are left out, since each costs a whole fit;
     /// units that carry nothing of it move it through τ² alone. None where the contrast does not exist.
     ///
     /// # Errors
     /// [`PoolError::RankDeficient`] where the rest cannot be solved in double precision.
-    pub fn leave_one_unit_out(
-        &self,
-        from: &T,
-        to: &T,
-    ) -> Result<Option<(Vec<LeftOutUnit<U>>, bool)>, PoolError> {
+    pub fn leave_one_unit_out(&self, from: &T, to: &T) -> Result<Option<LeaveOneUnitOut<U>>, PoolError> {
         let Some(whole) = self.contrast(from, to) else { return Ok(None) };
         let mut units = whole.units;
         units.sort_by(|a, b| b.share.total_cmp(&a.share).then_with(|| a.unit.cmp(&b.unit)));
-        let all = units.len() <= REFIT_UP_TO;
+        let all_units = units.len() <= REFIT_UP_TO;
         units.truncate(REFIT_UP_TO);
         units.sort_by(|a, b| a.unit.cmp(&b.unit));
         let row = |unit: U| Ok(LeftOutUnit { without: self.without(&unit, from, to)?, unit });
         let rows = units.into_iter().map(|own| row(own.unit)).collect::<Result<_, PoolError>>()?;
-        Ok(Some((rows, all)))
+        Ok(Some(LeaveOneUnitOut { rows, all_units }))
     }
 
     fn without(&self, unit: &U, from: &T, to: &T) -> Result<WithoutUnit, PoolError> {

@@ -24,7 +24,7 @@ use crate::units::DisjointSets;
 pub use consistency::Consistency;
 pub use contrast::{DirectEvidence, IndirectEvidence, NetworkContrast, UnitWeight};
 pub use island::{Island, NetworkFit};
-pub use leave_out::{LeftOutUnit, WithoutUnit};
+pub use leave_out::{LeaveOneUnitOut, LeftOutUnit, WithoutUnit};
 
 /// Treatments that one unit would have to run together to join an island to the first.
 #[derive(Debug, Clone, PartialEq)]

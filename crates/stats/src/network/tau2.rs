@@ -73,14 +73,9 @@ fn generalised_q_root(model: &Model, at_zero: &Fit, target: f64) -> f64 {
         let plain = left + (q - target) / steepness;
         let fast = left + (q - target) / steepness * (q / target);
         let settled = |next: f64| (next - left).abs() <= 1e-14 * next.abs();
-        let Some((next, fit)) = [fast, plain].into_iter().find_map(|next| {
-            model
-                .fit(next)
-                .filter(|fit| fit.q >= target || next == plain || settled(next))
-                .map(|fit| (next, fit))
-        }) else {
-            break;
-        };
+        let accepted = model.fit(fast).filter(|fit| fit.q >= target || settled(fast));
+        let step = accepted.map(|fit| (fast, fit)).or_else(|| Some((plain, model.fit(plain)?)));
+        let Some((next, fit)) = step else { break };
         let done = settled(next);
         (left, q, steepness) = (next, fit.q, fit.steepness);
         if done {

@@ -19,12 +19,18 @@ fn trial(trial: &Value) -> PairTrial<String, String> {
         treatment: text(&arm[0]),
         effect: number(&arm[1]),
         variance: number(&arm[2]),
-        runs: u32::try_from(runs.as_u64().unwrap()).unwrap(),
+        runs: u32::try_from(runs.as_u64().expect("a usable case")).expect("a usable case"),
     };
     let positions = &trial["positions"];
     PairTrial {
         unit: text(&trial["tester"]),
-        arms: trial["arms"].as_array().unwrap().iter().zip(trial["n"].as_array().unwrap()).map(arm).collect(),
+        arms: trial["arms"]
+            .as_array()
+            .expect("a usable case")
+            .iter()
+            .zip(trial["n"].as_array().expect("a usable case"))
+            .map(arm)
+            .collect(),
         order: if positions.is_null() {
             RunOrder::NotRecorded
         } else {
@@ -42,7 +48,7 @@ fn bounds_of_networks_agree() {
     let mut checked = 0;
     for case in cases(&file).iter().filter(|case| text(&case["id"]).starts_with("bound_network")) {
         let (input, want) = (&case["input"], &case["expected"]);
-        let trials: Vec<_> = input["trials"].as_array().unwrap().iter().map(trial).collect();
+        let trials: Vec<_> = input["trials"].as_array().expect("a usable case").iter().map(trial).collect();
         let vote_cap = if input["vote_cap"] == "median" { VoteCap::Median } else { VoteCap::None };
         let options = PairOptions { pooling: Options::default(), vote_cap, drift: number(&input["drift"]) };
         let network = pool_network(&trials, &options).expect("a network");
@@ -53,9 +59,9 @@ fn bounds_of_networks_agree() {
         for (key, got) in [
             ("est", found.estimate),
             ("se", found.se),
-            ("tau2", island.fit.tau2.unwrap()),
+            ("tau2", island.fit.tau2.expect("a usable case")),
             ("df", island.fit.df as f64),
-            ("q", island.fit.q_scale.unwrap()),
+            ("q", island.fit.q_scale.expect("a usable case")),
             ("half_without_bound", found.half_width - found.order.bound),
             ("bound", found.order.bound),
             ("half", found.half_width),

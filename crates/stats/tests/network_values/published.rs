@@ -92,13 +92,14 @@ fn check_consistency(file: &Value, tolerance: Tolerance) {
     let want = &file["expected"];
     let found = island(file, Tau2Method::DerSimonianLaird);
     let q = found.fit.cochran_q.expect("degrees of freedom");
-    let (within, between) = (found.consistency.within.unwrap(), found.consistency.between.unwrap());
-    let test = found.consistency.test.unwrap();
+    let (within, between) =
+        (found.consistency.within.expect("a usable case"), found.consistency.between.expect("a usable case"));
+    let test = found.consistency.test.expect("a usable case");
     let mut checked = 0;
     for (key, got) in [
         ("Q", q.q),
         ("df", q.df),
-        ("I2_pct", 100.0 * found.fit.inconsistency.unwrap().i2),
+        ("I2_pct", 100.0 * found.fit.inconsistency.expect("a usable case").i2),
         ("Q_within", within.q),
         ("df_within", within.df),
         ("Q_between", between.q),
