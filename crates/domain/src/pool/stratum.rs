@@ -217,7 +217,7 @@ impl Pooling<'_> {
     }
 
     /// The scale the effect is told on, normalisation considered.
-    fn scale(&self) -> EffectScale {
+    pub(super) fn scale(&self) -> EffectScale {
         let response = &self.method.response;
         if self.divisors.as_rate() {
             return EffectScale::AmountRatio { higher_is_better: true };
@@ -236,7 +236,7 @@ impl Pooling<'_> {
         }
     }
 
-    fn pooling_options(&self) -> random_effects::Options {
+    pub(super) fn pooling_options(&self) -> random_effects::Options {
         let options = &self.question.options;
         random_effects::Options {
             tau2: match options.heterogeneity {
