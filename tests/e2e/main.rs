@@ -5,6 +5,7 @@
 mod access;
 mod added_method;
 mod any_bytes;
+mod assess;
 mod confirming;
 mod door;
 mod duplicates;
@@ -18,6 +19,7 @@ mod pools;
 mod reference;
 mod refusals;
 mod rules;
+mod screening;
 mod settings;
 mod specimens;
 mod spellings;

@@ -18,6 +18,7 @@ pub mod packs;
 pub mod pools;
 pub mod quantity;
 pub mod requests;
+pub mod screening;
 pub mod server;
 pub mod time;
 pub mod tools;

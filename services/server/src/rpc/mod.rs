@@ -1,5 +1,6 @@
 //! The rpcs. Each reads as the journey: permit, convert, check, store, answer.
 
+mod assessing;
 mod confirming;
 mod methods;
 mod moderation;
@@ -8,6 +9,7 @@ mod paging;
 mod pools;
 mod repeat;
 mod revising;
+mod screening;
 mod server;
 mod submitting;
 #[cfg(test)]

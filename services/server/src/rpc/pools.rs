@@ -52,6 +52,17 @@ impl PoolService for App {
         })
         .await
     }
+
+    async fn assess_method(
+        &self,
+        request: Request<v1::AssessMethodRequest>,
+    ) -> Result<Response<v1::AssessMethodResponse>, Status> {
+        answer(async {
+            let caller = permit(&request, Action::AskPool)?;
+            self.assessed(&caller, request.into_inner()).await
+        })
+        .await
+    }
 }
 
 impl App {

@@ -4,7 +4,7 @@ use benchring_domain::id::{TesterId, TrialId};
 use benchring_domain::pool::answer::{Basis, Interval, LeftOut, PercentForms, PooledEffect, TesterRow};
 use benchring_domain::pool::wording::{Subject, sentence};
 
-use super::{NAMED, Telling, size};
+use super::{NAMED, size};
 use crate::convert::count_to_wire;
 use crate::v1;
 
@@ -79,8 +79,8 @@ pub(super) fn row_to_wire(row: &TesterRow, unit: &str) -> v1::TesterRow {
     }
 }
 
-pub(super) fn left_out_to_wire(left: &LeftOut, telling: &Telling<'_>) -> v1::LeftOut {
-    let named = left.trials.iter().filter(|t| (telling.readable)(t)).take(NAMED);
+pub(super) fn left_out_to_wire(left: &LeftOut, readable: &dyn Fn(&TrialId) -> bool) -> v1::LeftOut {
+    let named = left.trials.iter().filter(|t| readable(t)).take(NAMED);
     v1::LeftOut {
         reason: left.reason.clone(),
         message: left.message.clone(),

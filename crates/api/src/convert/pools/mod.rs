@@ -1,7 +1,9 @@
 //! Questions over many trials, and their answers.
 
+mod assess;
 mod beside;
 mod effect;
+mod screened;
 
 use benchring_domain::id::TrialId;
 use benchring_domain::method::Method;
@@ -18,11 +20,13 @@ use super::words::{
     vote_cap_to_wire,
 };
 use crate::v1;
+pub use assess::{assess_from_wire, assessed_to_wire};
 use beside::{
     class_badge_to_wire, completions_to_wire, direction_to_wire, failures_to_wire, family_to_wire,
     level_to_wire, normalised_to_wire, power_to_wire, strip_to_wire, unpooled_to_wire,
 };
 use effect::{effect_to_wire, interval_to_wire, left_out_to_wire, row_to_wire};
+use screened::screened_to_wire;
 
 /// Most trials named for one reason; the rest is counted.
 const NAMED: usize = 50;
@@ -98,7 +102,7 @@ pub fn answer_to_wire(answer: &Answer, telling: &Telling<'_>) -> v1::ComparePack
         data_version: answer.data_version,
         evidence_version: answer.evidence_version,
         engine_version: ENGINE_VERSION.to_owned(),
-        left_out: answer.left_out.iter().map(|l| left_out_to_wire(l, telling)).collect(),
+        left_out: answer.left_out.iter().map(|l| left_out_to_wire(l, telling.readable)).collect(),
         cautions: telling.cautions.clone(),
         etag: telling.etag.clone(),
         strata_without_effect: answer.unpooled.iter().map(|s| unpooled_to_wire(s, telling)).collect(),
@@ -126,6 +130,7 @@ fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
     let effect = |e: &PooledEffect| effect_to_wire(e, telling.subject);
     let beside = |e: &Option<PooledEffect>| e.as_ref().map(effect);
     let unit = stratum.headline.scale.unit();
+    let screened = screened_to_wire(stratum, telling);
     v1::Stratum {
         shared: stratum.shared.iter().cloned().collect(),
         demand_class: stratum.demand_class.clone().unwrap_or_default(),
@@ -146,7 +151,7 @@ fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
             .iter()
             .map(|w| v1::PoolWarning { name: w.name.to_owned(), message: w.message.clone() })
             .collect(),
-        left_out: stratum.left_out.iter().map(|l| left_out_to_wire(l, telling)).collect(),
+        left_out: stratum.left_out.iter().map(|l| left_out_to_wire(l, telling.readable)).collect(),
         prior: Some(prior_to_wire(&stratum.prior)),
         completion: completions_to_wire(&stratum.completion.packs),
         demand_class_badge: class_badge_to_wire(stratum.class_badge),
@@ -163,10 +168,14 @@ fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
             .map(|l| level_to_wire(l, stratum.levels.unit, telling))
             .collect(),
         normalisations: stratum.strip.iter().map(|bar| strip_to_wire(bar, telling)).collect(),
+        screened: screened.effect,
+        screened_left_out: screened.left_out,
+        flags: screened.flags,
+        influence: screened.influence,
     }
 }
 
-fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
+pub(super) fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
     let PriorUsed { variance, df, trials, assumed, charge_sd, charge_assumed } = *prior;
     v1::VariancePrior {
         variance,
@@ -178,6 +187,6 @@ fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
     }
 }
 
-fn size(n: usize) -> i32 {
+pub(super) fn size(n: usize) -> i32 {
     i32::try_from(n).unwrap_or(i32::MAX)
 }
