@@ -9,7 +9,7 @@ use benchring_domain::pool::precision::{
 use benchring_domain::pool::question::CentreDraft;
 use benchring_domain::violation::Violations;
 
-use super::effect::left_out_to_wire;
+use super::effect::left_out_for;
 use super::size;
 use crate::convert::screening::flag_to_wire;
 use crate::convert::{Sent, count_to_wire};
@@ -51,7 +51,7 @@ pub fn assessed_to_wire(
         pack_model: question.pack.as_ref().map(PackModelId::name).unwrap_or_default(),
         strata: found.strata.iter().map(|stratum| stratum_to_wire(found, stratum, readable)).collect(),
         sentence: found.strata.first().map(|s| precision_sentence(found, s)).unwrap_or_default(),
-        left_out: found.left_out.iter().map(|left| left_out_to_wire(left, readable)).collect(),
+        left_out: found.left_out.iter().map(|left| left_out_for(left, readable)).collect(),
         exact_factor: question.exact_factor,
         level_ratio: question.level,
         data_version: found.data_version,
@@ -103,7 +103,7 @@ fn stratum_to_wire(
         runs_count: count_to_wire(*runs),
         cells: cells.iter().map(|cell| cell_to_wire(cell, readable)).collect(),
         flags: flags.iter().map(|flag| flag_to_wire(flag, readable)).collect(),
-        left_out: left_out.iter().map(|left| left_out_to_wire(left, readable)).collect(),
+        left_out: left_out.iter().map(|left| left_out_for(left, readable)).collect(),
         sentence: precision_sentence(found, stratum),
     }
 }

@@ -34,7 +34,7 @@ pub(super) fn unpooled_to_wire(stratum: &UnpooledStratum, telling: &Telling<'_>)
         mean_power: stratum.mean_power.map(power_to_wire),
         completion: completions_to_wire(&stratum.completion.packs),
         failures: Some(failures_to_wire(&stratum.completion, telling.subject)),
-        left_out: stratum.left_out.iter().map(|l| left_out_to_wire(l, telling.readable)).collect(),
+        left_out: stratum.left_out.iter().map(|l| left_out_to_wire(l, telling)).collect(),
         sentence: completion_sentence(telling.subject, &stratum.completion),
     }
 }
@@ -146,7 +146,7 @@ pub(super) fn strip_to_wire(bar: &StripBar, telling: &Telling<'_>) -> v1::Normal
         effect: bar.effect.as_ref().map(|effect| effect_to_wire(effect, &subject)),
         direction: bar.direction.as_ref().map_or(0, direction_to_wire),
         missing: bar.missing.clone(),
-        left_out: bar.left_out.iter().map(|l| left_out_to_wire(l, telling.readable)).collect(),
+        left_out: bar.left_out.iter().map(|l| left_out_to_wire(l, telling)).collect(),
     }
 }
 

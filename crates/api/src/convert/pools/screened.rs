@@ -24,7 +24,7 @@ pub(super) fn screened_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> Scre
     let unit = stratum.headline.scale.unit();
     Screened {
         effect: effect.map(|effect| effect_to_wire(effect, telling.subject)),
-        left_out: left_out.iter().map(|left| left_out_to_wire(left, telling.readable)).collect(),
+        left_out: left_out.iter().map(|left| left_out_to_wire(left, telling)).collect(),
         flags: flags.iter().map(|flag| flag_to_wire(flag, telling.readable)).collect(),
         influence: screening
             .and_then(|one| one.influence.as_ref())
