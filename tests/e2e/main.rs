@@ -5,6 +5,7 @@
 mod access;
 mod added_method;
 mod any_bytes;
+mod assess;
 mod claims;
 mod confirming;
 mod door;
@@ -21,6 +22,7 @@ mod pools;
 mod reference;
 mod refusals;
 mod rules;
+mod screening;
 mod settings;
 mod specimens;
 mod spellings;

@@ -40,6 +40,8 @@ pub enum Action {
     ConfirmPackModelFinding,
     /// Decide about a trial.
     DecideTrial,
+    /// Read what is remarkable about a trial. Testers read it of their own trials only.
+    ReadScreening,
     /// Ask a question over many trials.
     AskPool,
     /// Plan a trial, which keeps nothing.
@@ -80,6 +82,7 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::ConfirmFinding, WhoMay::Roles(&[Role::Tester])),
     (Action::ConfirmPackModelFinding, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
+    (Action::ReadScreening, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
     (Action::PlanTrial, WhoMay::Anyone),
     (Action::ReadClaims, WhoMay::Anyone),

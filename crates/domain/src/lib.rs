@@ -22,6 +22,7 @@ pub mod price;
 pub mod quantity;
 pub mod reason;
 pub mod rule;
+pub mod screening;
 pub mod standing;
 mod text;
 pub mod tool;

@@ -8,6 +8,7 @@ use crate::pool::completion::CompletionTable;
 use crate::pool::direction::Direction;
 use crate::pool::levels::Levels;
 use crate::pool::question::{Options, Question};
+use crate::pool::screened::StratumScreening;
 use crate::pool::strip::{Normalised, StripBar};
 
 /// An estimate with bounds; a bound that does not exist is `None`.
@@ -283,6 +284,8 @@ pub struct Stratum {
     pub levels: Levels,
     /// The headline in every normalisation; empty unless the question asked for them.
     pub strip: Vec<StripBar>,
+    /// What screening says of it; filled once all else is.
+    pub screening: Option<StratumScreening>,
 }
 
 /// Evidence of one kind in which both packs were run and one of them never gave an exact reading.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use benchring_stats::estimate::Estimate;
 use benchring_stats::units::voting_units;
 
-use crate::id::{PackModelId, TesterId};
+use crate::id::{PackModelId, TesterId, TrialId};
 use crate::method::{Method, known};
 use crate::pool::answer::{Answer, Interval, LeftOut, PooledEffect, Stratum, UnpooledStratum};
 use crate::pool::classes::{ClassFamily, ClassPart, class_of, families};
@@ -14,6 +14,7 @@ use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::levels::levels;
 use crate::pool::normalise::{Divisors, MeasuredAmounts, MeasuredBy, NotNormalisable};
 use crate::pool::question::Question;
+use crate::pool::screened::{Stratum as Screened, screened};
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::{Group, Reasons, groups, has};
 use crate::pool::stratum::{PooledSet, Pooling};
@@ -153,6 +154,24 @@ impl Question {
         })
     }
 
+    /// The stratum in which a trial counts; `None` where it counts in none, or the stratum has no effect.
+    pub(super) fn stratum_of(
+        &self,
+        method: &Method,
+        evidence: &Evidence,
+        trial: &TrialId,
+    ) -> Option<Stratum> {
+        let divisors = Divisors::by(None, self, &evidence.pack_models, None).ok()?;
+        let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.counts()).collect();
+        let measured = MeasuredBy::new();
+        let asking =
+            Asking { method, evidence, accepted: &accepted, divisors: &divisors, measured: &measured };
+        let mut reasons = Reasons::default();
+        let groups = groups(self, method, &evidence.trials, &mut reasons);
+        let group = groups.into_iter().find(|group| group.trials.iter().any(|one| one.trial == *trial))?;
+        self.stratum(asking, group, &mut reasons)?.ok().map(|made| made.stratum)
+    }
+
     /// The demand classes beside each other, with one number over them where asked for and fair.
     fn classes(&self, asking: Asking<'_>, made: &[Made<'_>]) -> Vec<ClassFamily> {
         let Asking { method, accepted, divisors, .. } = asking;
@@ -258,6 +277,7 @@ impl Question {
             completion,
             levels: levels(method, &main.levels),
             strip: Vec::new(),
+            screening: None,
             headline: main.effect,
         };
         self.other_evidence(pooling, &group.trials, counted, &units, &mut stratum);
@@ -265,6 +285,18 @@ impl Question {
             stratum.strip = strip(pooling, evidence, measured, counted, &units);
         }
         stratum.warnings = warnings::of(pooling, &stratum, &main.notes, &pair_trials, informative);
+        stratum.screening = Some(screened(
+            pooling,
+            &Screened {
+                accepted: asking.accepted,
+                counted,
+                units: &units,
+                headline: &stratum.headline,
+                rows: &stratum.rows,
+                votes: &main.votes,
+                levels: &stratum.levels,
+            },
+        ));
         stratum
     }
 

@@ -11,6 +11,7 @@ use crate::quantity::Quantity;
 use crate::reason;
 use crate::tool::ToolModel;
 use crate::trial::check::parts::{Pack, number};
+use crate::trial::screened::screened;
 use crate::trial::summary::{ArmSummary, ClassBasis, EnergySummary, LeftOut, ScoredReading, TrialSummary};
 use crate::trial::{Arm, Charge, Conditions, EndCriterion, OrderDesign, Run, Trial, Value};
 
@@ -34,6 +35,7 @@ pub(super) fn summary(
         trial.plan.rounds.zip(trial.plan.runs_per_round).map(|(rounds, runs)| rounds.saturating_mul(runs));
     let arms: Vec<ArmSummary> = arms.into_iter().map(|arm| ArmSummary { planned, ..arm }).collect();
     let (demand_class, class_basis, mean_power_w) = demand_class(trial, method, catalogue, tool, &arms);
+    let screening = screened(trial, method, &keys, packs, censored);
     let positions: Option<Vec<f64>> = arms.iter().map(|arm| arm.position).collect();
     let runs: Vec<u32> = arms.iter().map(|arm| arm.exact + arm.censored).collect();
     let order = run_order(positions.as_deref(), trial.plan.order_design, arms.len());
@@ -51,6 +53,7 @@ pub(super) fn summary(
             Some(Value::Choice(timing)) => Some(timing.clone()),
             _ => None,
         },
+        screening,
         arms,
     }
 }
@@ -83,7 +86,7 @@ fn runs_of(arm: &Arm) -> impl Iterator<Item = &Run> {
     arm.charges.iter().flat_map(|charge| &charge.runs)
 }
 
-fn scored(run: &Run) -> bool {
+pub(super) fn scored(run: &Run) -> bool {
     !run.warm_up && run.reading.is_some() && run.outcome.scored()
 }
 
@@ -101,7 +104,7 @@ fn in_order(charge: &Charge) -> Vec<(&Run, f64)> {
     runs
 }
 
-fn arm_summary(arm: &Arm, method: &Method, (specimen, model): Pack<'_>, keep: bool) -> ArmSummary {
+pub(super) fn arm_summary(arm: &Arm, method: &Method, (specimen, model): Pack<'_>, keep: bool) -> ArmSummary {
     let charges: Vec<Vec<(&Run, f64)>> = arm.charges.iter().map(in_order).collect();
     let recorded = runs_of(arm).all(|run| run.position.is_some());
     let moments = moments(&charges, method);

@@ -122,6 +122,8 @@ pub fn in_answer(asked: Asked, answer: &v1::ComparePacksResponse) -> Vec<(Fault,
         (work::CROSSCUT, "L5P") => {
             let name = trial_of(Fault::F01, "crosscut");
             caught.extend(apart(answer, &name, "cut").map(|caught| (Fault::F01, caught)));
+            let level = |flag: &v1::ScreeningFlag| flag.rule == "R20" && flag.trial == name;
+            caught.extend(flagged(answer, level).map(|caught| (Fault::F01, caught)));
             let tester = tester_id(Fault::F03.about().tester);
             caught.extend(blocked_row(answer, &tester).map(|caught| (Fault::F03, caught)));
         }
@@ -130,9 +132,26 @@ pub fn in_answer(asked: Asked, answer: &v1::ComparePacksResponse) -> Vec<(Fault,
             let name = trial_of(Fault::F14, "resistance");
             caught.extend(apart(answer, &name, "wiring").map(|caught| (Fault::F14, caught)));
         }
+        (work::CAPACITY, "L5P") => {
+            let tester = format!("testers/{}", tester_id(Fault::F12.about().tester));
+            let worn = |flag: &v1::ScreeningFlag| {
+                let own = flag.tester == tester || flag.trial == trial_of(Fault::F12, "capacity");
+                own && flag.severity() > v1::FlagSeverity::Notice
+            };
+            caught.extend(flagged(answer, worn).map(|caught| (Fault::F12, caught)));
+        }
         _ => {}
     }
     caught
+}
+
+/// A flag of the screening that stands beside an answer.
+fn flagged(answer: &v1::ComparePacksResponse, is: impl Fn(&v1::ScreeningFlag) -> bool) -> Option<Caught> {
+    let flag = answer.strata.iter().flat_map(|stratum| &stratum.flags).find(|flag| is(flag))?;
+    Some(Caught {
+        by: format!("{} screening {}", flag.rule, flag.kind).trim_start().to_owned(),
+        said: flag.sentence.clone(),
+    })
 }
 
 /// The stratum, not the leading one, that a trial stands in, and the key that has the word.

@@ -10,6 +10,7 @@ mod plans;
 mod pools;
 mod repeat;
 mod revising;
+mod screening;
 mod server;
 mod submitting;
 #[cfg(test)]

@@ -12,6 +12,7 @@ use super::beside::{
 };
 use super::effect::{effect_to_wire, interval_to_wire, left_out_to_wire, row_to_wire};
 use super::question::{options_to_wire, shared_from_wire};
+use super::screened::screened_to_wire;
 use super::{Telling, prior_to_wire, size, warnings_to_wire};
 use crate::convert::Sent;
 use crate::convert::words::normalisation_to_wire;
@@ -75,6 +76,7 @@ fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
     let effect = |e: &PooledEffect| effect_to_wire(e, telling.subject);
     let beside = |e: &Option<PooledEffect>| e.as_ref().map(effect);
     let unit = stratum.headline.scale.unit();
+    let screened = screened_to_wire(stratum, telling);
     v1::Stratum {
         shared: stratum.shared.iter().cloned().collect(),
         demand_class: stratum.demand_class.clone().unwrap_or_default(),
@@ -108,5 +110,9 @@ fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
             .map(|l| level_to_wire(l, stratum.levels.unit, telling))
             .collect(),
         normalisations: stratum.strip.iter().map(|bar| strip_to_wire(bar, telling)).collect(),
+        screened: screened.effect,
+        screened_left_out: screened.left_out,
+        flags: screened.flags,
+        influence: screened.influence,
     }
 }

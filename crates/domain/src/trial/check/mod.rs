@@ -21,7 +21,6 @@ mod outliers;
 pub(in crate::trial) mod parts;
 mod replicates;
 mod runs;
-pub(crate) mod slips;
 mod state;
 mod timing;
 mod whole;

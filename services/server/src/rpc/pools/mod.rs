@@ -1,5 +1,6 @@
 //! Questions over many trials: one file an rpc, and here what all of them share.
 
+mod assess;
 mod capacities;
 mod compare;
 mod modifiers;
@@ -36,6 +37,13 @@ impl PoolService for App {
         request: Request<v1::ExploreModifiersRequest>,
     ) -> Result<Response<v1::ExploreModifiersResponse>, Status> {
         answer(self.explore(request)).await
+    }
+
+    async fn assess_method(
+        &self,
+        request: Request<v1::AssessMethodRequest>,
+    ) -> Result<Response<v1::AssessMethodResponse>, Status> {
+        answer(self.assess(request)).await
     }
 }
 
