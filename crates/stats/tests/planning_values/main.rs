@@ -6,5 +6,6 @@
 mod common;
 
 mod discharge_log;
+mod multiple;
 mod orders;
 mod power;

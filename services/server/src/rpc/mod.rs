@@ -4,7 +4,6 @@ mod claims;
 mod confirming;
 mod methods;
 mod moderation;
-mod modifiers;
 mod packs;
 mod paging;
 mod plans;

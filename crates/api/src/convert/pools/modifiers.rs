@@ -6,9 +6,9 @@ use benchring_domain::pool::modifiers::{
     Cell, Exploration, ExploringDraft, Interaction, LevelEffect, OBSERVATIONAL, Slope, Step, sentence,
 };
 
-use super::{
-    Telling, interval_to_wire, left_out_to_wire, options_to_wire, prior_to_wire, question_from_wire, size,
-};
+use super::effect::interval_to_wire;
+use super::question::options_to_wire;
+use super::{Telling, left_out_to_wire, prior_to_wire, question_from_wire, size};
 use crate::convert::Sent;
 use crate::v1;
 
