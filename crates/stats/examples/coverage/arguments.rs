@@ -1,11 +1,9 @@
 //! The command line.
 
-use crate::scenario::Scenario;
-
 pub(crate) const USAGE: &str =
     "usage: coverage [--repeats N] [--only SECTION] [--out FILE] [--minutes M] [--smoke] [--strict] [--table]
 
-  --repeats N     repeats of each scenario (2000; networks a quarter of it)
+  --repeats N     repeats of each scenario (2000)
   --only SECTION  one section of the grid
   --out FILE      keep the counts there, a line a scenario, and go on where it ends
   --minutes M     start no further scenario after M minutes
@@ -51,9 +49,8 @@ impl Arguments {
     }
 
     /// Repeats of one scenario.
-    pub(crate) fn repeats(&self, scenario: &Scenario) -> u32 {
-        let usual = self.repeats.unwrap_or(if self.smoke { 200 } else { 2_000 });
-        (usual / scenario.cost).max(1)
+    pub(crate) fn repeats(&self) -> u32 {
+        self.repeats.unwrap_or(if self.smoke { 200 } else { 2_000 })
     }
 }
 

@@ -45,7 +45,7 @@ impl Bar {
 /// A row of the table: the scenarios of one row and measure.
 pub(crate) struct Row {
     pub(crate) section: String,
-    pub(crate) row: String,
+    pub(crate) name: String,
     pub(crate) measure: String,
     pub(crate) bar: Bar,
     pub(crate) scenarios: usize,
@@ -120,7 +120,7 @@ fn row(group: &[(usize, &Record)], below: &[usize]) -> Row {
     let lowest = lowest.unwrap_or(first);
     Row {
         section: first.section.clone(),
-        row: first.row.clone(),
+        name: first.row.clone(),
         measure: first.measure.clone(),
         bar: first.bar,
         scenarios: group.len(),

@@ -63,7 +63,7 @@ fn run(arguments: &Arguments) -> Result<bool, String> {
     let mut records = Records::open(arguments.out.as_deref())?;
     let mut left = 0;
     for scenario in &chosen {
-        let repeats = arguments.repeats(scenario);
+        let repeats = arguments.repeats();
         if arguments.table || records.holds(scenario, repeats) {
             continue;
         }

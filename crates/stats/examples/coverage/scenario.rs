@@ -49,8 +49,6 @@ pub(crate) struct Scenario {
     pub(crate) row: String,
     /// What sets it apart within the row.
     pub(crate) name: String,
-    /// By how much fewer repeats it gets than others.
-    pub(crate) cost: u32,
     draw: Draw,
 }
 
@@ -61,12 +59,7 @@ impl Scenario {
         name: impl Into<String>,
         draw: impl Fn(&mut ChaCha8Rng) -> Hits + 'static,
     ) -> Self {
-        Self { section, row: row.into(), name: name.into(), cost: 1, draw: Box::new(draw) }
-    }
-
-    pub(crate) fn costing(mut self, cost: u32) -> Self {
-        self.cost = cost;
-        self
+        Self { section, row: row.into(), name: name.into(), draw: Box::new(draw) }
     }
 
     /// Draws and counts, one record for each measure.

@@ -14,7 +14,7 @@ pub(crate) fn markdown(rows: &[Row]) -> String {
             let _ = writeln!(
                 text,
                 "| {} | {} | {} × {} | {:.1} ± {:.2} | {:.1} ({}) | {:.3} | {:+.2} | {} |",
-                row.row,
+                row.name,
                 row.measure,
                 row.scenarios,
                 row.repeats,
@@ -29,8 +29,13 @@ pub(crate) fn markdown(rows: &[Row]) -> String {
         }
         text.push('\n');
         for row in section.iter().filter(|row| !row.below.is_empty()) {
-            let _ =
-                writeln!(text, "- {}, {}: below the floor in {}", row.row, row.measure, row.below.join("; "));
+            let _ = writeln!(
+                text,
+                "- {}, {}: below the floor in {}",
+                row.name,
+                row.measure,
+                row.below.join("; ")
+            );
         }
         text.push('\n');
     }
