@@ -103,9 +103,12 @@ pub fn restricted_score(estimates: &Estimates, tau2: f64) -> f64 {
 /// Viechtbauer, Statistics in Medicine 26 (2007), 37–52.
 pub fn q_profile(estimates: &Estimates, level: f64) -> Option<Interval> {
     let df = (estimates.count() - 1) as f64;
-    (df > 0.0).then(|| Interval {
-        lower: moments::generalised_q_root(estimates, chi2_upper_quantile(0.5 * (1.0 - level), df)),
-        upper: moments::generalised_q_root(estimates, chi2_quantile(0.5 * (1.0 - level), df)),
+    (df > 0.0).then(|| {
+        let tail = 0.5 * (1.0 - level);
+        Interval {
+            lower: moments::generalised_q_root(estimates, chi2_upper_quantile(tail, df)),
+            upper: moments::generalised_q_root(estimates, chi2_quantile(tail, df)),
+        }
     })
 }
 

@@ -21,15 +21,28 @@ pub(crate) fn dersimonian_laird(estimates: &Estimates) -> f64 {
 ///
 /// With `target` = k − 1 the estimator of Paule and Mandel; with quantiles of χ²(k − 1) the limits of the Q-profile interval.
 ///
-/// Q falls and is convex, so Newton from the left climbs to the root without overshoot. The step is taken on
+/// Q falls and is convex, so Newton from the left climbs to the root without overshoot, and one step from the right lands
+/// on the left of it. The start is the moment estimator, which costs nothing and is near. The step is taken on
 /// 1/Q, which is linear in τ² when the variances are equal and nearly so otherwise; if it ever overshoots,
 /// the plain step on Q from the last point on the left is used instead.
 /// # Reference
 /// Paule and Mandel, Journal of Research of the National Bureau of Standards 87 (1982), 377–385;
 /// Viechtbauer, Statistics in Medicine 26 (2007), 37–52.
 pub(crate) fn generalised_q_root(estimates: &Estimates, target: f64) -> f64 {
-    let mut left = 0.0;
-    let mut fit = Fit::at(estimates, left);
+    if estimates.fixed().q <= target {
+        return 0.0;
+    }
+    let start = dersimonian_laird(estimates);
+    let near = Fit::at(estimates, start);
+    let (mut left, mut fit) = (start, near);
+    if near.q < target {
+        left = (start + (near.q - target) / near.steepness).max(0.0);
+        fit = Fit::at(estimates, left);
+    }
+    if fit.q < target {
+        // By rounding alone, a hair from the root; from 0 there is no doubt.
+        (left, fit) = (0.0, *estimates.fixed());
+    }
     for _ in 0..MAXIMUM_ROUNDS {
         if fit.q <= target {
             break;
