@@ -44,6 +44,11 @@ impl Estimates {
             check_effect(index, estimate.effect)?;
             check_variance(index, estimate.variance)?;
         }
+        Ok(Self::of_checked(input))
+    }
+
+    /// From at least one estimate of which every number is known to be usable.
+    pub(crate) fn of_checked(input: &[Estimate]) -> Self {
         let keys = sorted_keys(input);
         let variances: Vec<f64> = keys.iter().map(|key| variance_of(*key)).collect();
         let mut deviations: Vec<f64> = keys.iter().map(|key| effect_of(*key)).collect();
@@ -58,7 +63,7 @@ impl Estimates {
             *effect -= centre;
         }
         let fixed = Fit::of(&deviations, &variances, 0.0);
-        Ok(Self { deviations, variances, centre, fixed })
+        Self { deviations, variances, centre, fixed }
     }
 
     /// k, the count of estimates.
