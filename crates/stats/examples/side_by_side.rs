@@ -9,8 +9,12 @@ use std::error::Error;
 use std::hint::black_box;
 use std::time::Instant;
 
+use benchring_stats::blocks::VoteCap;
 use benchring_stats::estimate::{Estimate, Estimates};
 use benchring_stats::heterogeneity::{Tau2Method, q_profile};
+use benchring_stats::network::pool_network;
+use benchring_stats::order::RunOrder;
+use benchring_stats::pair::{PairArm, PairOptions, PairTrial};
 use benchring_stats::random_effects::{IntervalMethod, Options, pool};
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +22,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Deserialize)]
 struct Inputs {
     pairs: Vec<Pair>,
+    #[serde(default)]
+    networks: Vec<Trials>,
 }
 
 #[derive(Deserialize)]
@@ -25,6 +31,37 @@ struct Pair {
     id: String,
     yi: Vec<f64>,
     vi: Vec<f64>,
+}
+
+/// A network: trials of one unit each.
+#[derive(Deserialize)]
+struct Trials {
+    id: String,
+    trials: Vec<Vec<NetworkArm>>,
+}
+
+#[derive(Deserialize)]
+struct NetworkArm {
+    treatment: usize,
+    effect: f64,
+    variance: f64,
+}
+
+/// Everything that is written.
+#[derive(Serialize)]
+struct Answers<'a> {
+    pairs: Vec<Answer<'a>>,
+    networks: Vec<NetworkAnswer<'a>>,
+}
+
+/// Effects of the further treatments against the first, by REML.
+#[derive(Serialize)]
+struct NetworkAnswer<'a> {
+    id: &'a str,
+    tau2: f64,
+    estimates: Vec<f64>,
+    ses: Vec<f64>,
+    seconds: f64,
 }
 
 /// One answer: τ² by a method, the Hartung-Knapp interval without a floor, the Q-profile limits, and what the whole cost.
@@ -57,8 +94,37 @@ fn main() -> Result<(), Box<dyn Error>> {
             answers.push(answer(pair, method, tau2)?);
         }
     }
-    serde_json::to_writer(std::io::stdout().lock(), &answers)?;
+    let networks = inputs.networks.iter().map(network_answer).collect::<Result<_, _>>()?;
+    serde_json::to_writer(std::io::stdout().lock(), &Answers { pairs: answers, networks })?;
     Ok(())
+}
+
+fn network_answer(network: &Trials) -> Result<NetworkAnswer<'_>, Box<dyn Error>> {
+    let arm = |arm: &NetworkArm| PairArm {
+        treatment: arm.treatment,
+        effect: arm.effect,
+        variance: arm.variance,
+        runs: 1,
+    };
+    let trial = |(unit, arms): (usize, &Vec<NetworkArm>)| PairTrial {
+        unit,
+        arms: arms.iter().map(arm).collect(),
+        order: RunOrder::GapWithin(0.0),
+        df: None,
+    };
+    let trials: Vec<PairTrial<usize, usize>> = network.trials.iter().enumerate().map(trial).collect();
+    let options = PairOptions { vote_cap: VoteCap::None, ..PairOptions::default() };
+    let found = pool_network(&trials, &options)?;
+    let island = found.islands.first().ok_or("no network")?;
+    let further = island.treatments.iter().skip(1);
+    let contrasts = further.filter_map(|to| island.contrast(&island.treatments[0], to)).collect::<Vec<_>>();
+    Ok(NetworkAnswer {
+        id: &network.id,
+        tau2: island.fit.tau2.ok_or("no between-unit variance")?,
+        estimates: contrasts.iter().map(|contrast| contrast.estimate).collect(),
+        ses: contrasts.iter().map(|contrast| contrast.se).collect(),
+        seconds: seconds(|| black_box(pool_network(black_box(&trials), &options)).is_ok()),
+    })
 }
 
 fn answer<'a>(pair: &'a Pair, method: &'a str, tau2: Tau2Method) -> Result<Answer<'a>, Box<dyn Error>> {

@@ -2,6 +2,7 @@
 
 mod charges;
 mod completion;
+mod networks;
 mod orders;
 mod pools;
 mod shared;
@@ -18,8 +19,19 @@ use crate::judge::Bar;
 use crate::scenario::{Hit, Hits, Measure, Scenario};
 
 /// Names of the sections, in the order of the table.
-pub(crate) const NAMES: [&str; 10] =
-    ["single", "cold", "pools", "heavy", "charges", "orders", "shared", "stopped", "completion", "together"];
+pub(crate) const NAMES: [&str; 11] = [
+    "single",
+    "cold",
+    "pools",
+    "heavy",
+    "charges",
+    "orders",
+    "shared",
+    "stopped",
+    "completion",
+    "together",
+    "networks",
+];
 
 /// Every scenario; with `thinned`, few of each section.
 pub(crate) fn all(thinned: bool) -> Vec<Scenario> {
@@ -34,6 +46,7 @@ pub(crate) fn all(thinned: bool) -> Vec<Scenario> {
         stopped::scenarios(),
         completion::scenarios(),
         together::scenarios(),
+        networks::scenarios(),
     ];
     let kept = |section: Vec<Scenario>| {
         // An odd step that divides no side of a grid, so that every value of every factor comes up.
