@@ -4,6 +4,7 @@
 //! every rule of its [`method`]. [`pool`] answers questions over many trials.
 
 pub mod acting;
+pub mod analysis;
 pub mod audit;
 pub mod clock;
 pub mod confirmation;

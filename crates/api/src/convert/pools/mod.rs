@@ -1,21 +1,23 @@
 //! Questions over many trials, and their answers.
 
 mod beside;
+pub mod documents;
 mod effect;
 
 use benchring_domain::id::TrialId;
 use benchring_domain::method::Method;
 use benchring_domain::pool::ENGINE_VERSION;
 use benchring_domain::pool::answer::{Answer, PooledEffect, PriorUsed, Stratum};
-use benchring_domain::pool::question::{CentreDraft, Options, QuestionDraft};
+use benchring_domain::pool::question::{CentreDraft, Options, OptionsDraft, QuestionDraft};
 use benchring_domain::pool::wording::{Subject, completion_sentence, sentence};
 use benchring_domain::violation::Violations;
 
 use super::Sent;
 use super::words::{
-    heterogeneity_from_wire, heterogeneity_to_wire, interval_method_from_wire, interval_method_to_wire,
-    normalisation_from_wire, normalisation_to_wire, variance_from_wire, variance_to_wire, vote_cap_from_wire,
-    vote_cap_to_wire,
+    charge_variance_from_wire, charge_variance_to_wire, heterogeneity_from_wire, heterogeneity_to_wire,
+    interval_method_from_wire, interval_method_to_wire, normalisation_from_wire, normalisation_to_wire,
+    order_bias_from_wire, order_bias_to_wire, prior_model_from_wire, prior_model_to_wire, variance_from_wire,
+    variance_to_wire, vote_cap_from_wire, vote_cap_to_wire,
 };
 use crate::v1;
 use beside::{
@@ -43,8 +45,6 @@ pub fn question_from_wire(request: v1::ComparePacksRequest) -> Sent<QuestionDraf
     let mut broken = Violations::default();
     let v1::PoolScope { demand_class, tool_type, workpiece_family, centres, measured_class_only } =
         scope.unwrap_or_default();
-    let v1::PoolOptions { variance, heterogeneity, interval, vote_cap, level_ratio } =
-        options.unwrap_or_default();
     let draft = QuestionDraft {
         method,
         pack_a,
@@ -60,14 +60,51 @@ pub fn question_from_wire(request: v1::ComparePacksRequest) -> Sent<QuestionDraf
         overall: overall_across_classes,
         all_normalisations,
         normalisation: normalisation_from_wire(normalisation, "normalisation", &mut broken),
-        variance: variance_from_wire(variance, "options.variance", &mut broken),
-        heterogeneity: heterogeneity_from_wire(heterogeneity, "options.heterogeneity", &mut broken),
-        interval: interval_method_from_wire(interval, "options.interval", &mut broken),
-        vote_cap: vote_cap_from_wire(vote_cap, "options.vote_cap", &mut broken),
-        level: level_ratio,
+        options: options_from_wire(options, &mut broken),
         data_version,
     };
     Sent { draft, broken }
+}
+
+/// Reads the options, at `options`.
+pub(super) fn options_from_wire(sent: Option<v1::PoolOptions>, broken: &mut Violations) -> OptionsDraft {
+    let v1::PoolOptions {
+        variance,
+        heterogeneity,
+        interval,
+        vote_cap,
+        level_ratio,
+        charge_variance,
+        prior,
+        order_bias,
+        resolution,
+    } = sent.unwrap_or_default();
+    OptionsDraft {
+        variance: variance_from_wire(variance, "options.variance", broken),
+        heterogeneity: heterogeneity_from_wire(heterogeneity, "options.heterogeneity", broken),
+        interval: interval_method_from_wire(interval, "options.interval", broken),
+        vote_cap: vote_cap_from_wire(vote_cap, "options.vote_cap", broken),
+        level: level_ratio,
+        charge_variance: charge_variance_from_wire(charge_variance, "options.charge_variance", broken),
+        prior: prior_model_from_wire(prior, "options.prior", broken),
+        order_bias: order_bias_from_wire(order_bias, "options.order_bias", broken),
+        resolution,
+    }
+}
+
+/// Writes options, defaults written out; `unit` is that of the response.
+pub(super) fn options_to_wire(options: &Options, unit: &str) -> v1::PoolOptions {
+    v1::PoolOptions {
+        variance: variance_to_wire(options.variance),
+        heterogeneity: heterogeneity_to_wire(options.heterogeneity),
+        interval: interval_method_to_wire(options.interval),
+        vote_cap: vote_cap_to_wire(options.vote_cap),
+        level_ratio: options.level,
+        charge_variance: charge_variance_to_wire(options.charge_variance),
+        prior: prior_model_to_wire(options.prior),
+        order_bias: order_bias_to_wire(options.order_bias),
+        resolution: options.resolution_text(unit),
+    }
 }
 
 /// What an answer is told with.
@@ -94,7 +131,10 @@ pub fn answer_to_wire(answer: &Answer, telling: &Telling<'_>) -> v1::ComparePack
         normalisation: question.normalisation.map_or(0, normalisation_to_wire),
         strata: answer.strata.iter().map(|s| stratum_to_wire(s, telling)).collect(),
         sentence: leading_sentence(answer, telling.subject),
-        options: Some(options_to_wire(&answer.options)),
+        options: Some(options_to_wire(
+            &answer.options,
+            telling.method.response.measure.dimension.canonical().ucum,
+        )),
         data_version: answer.data_version,
         evidence_version: answer.evidence_version,
         engine_version: ENGINE_VERSION.to_owned(),
@@ -110,16 +150,6 @@ pub fn answer_to_wire(answer: &Answer, telling: &Telling<'_>) -> v1::ComparePack
 fn leading_sentence(answer: &Answer, subject: &Subject) -> String {
     let runs = || answer.unpooled.first().map(|s| completion_sentence(subject, &s.completion));
     answer.strata.first().map(|s| sentence(subject, &s.headline)).or_else(runs).unwrap_or_default()
-}
-
-fn options_to_wire(options: &Options) -> v1::PoolOptions {
-    v1::PoolOptions {
-        variance: variance_to_wire(options.variance),
-        heterogeneity: heterogeneity_to_wire(options.heterogeneity),
-        interval: interval_method_to_wire(options.interval),
-        vote_cap: vote_cap_to_wire(options.vote_cap),
-        level_ratio: options.level,
-    }
 }
 
 fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::id::PackSpecimenId;
 use crate::method::Outcome;
 use crate::pack::{PackModel, PackSpecimen};
 use crate::quantity::Quantity;
@@ -14,10 +15,10 @@ pub(in crate::trial) type Pack<'a> = (&'a PackSpecimen, &'a PackModel);
 
 /// Conditions of one place, and where in the list each stands.
 #[derive(Debug, Clone, Default)]
-pub(super) struct ReadConditions {
+pub(in crate::trial) struct ReadConditions {
     /// Path of what bears them: `arms[0]`, or nothing for the trial.
     pub(super) at: String,
-    pub(super) values: Conditions,
+    pub(in crate::trial) values: Conditions,
     pub(super) places: BTreeMap<String, usize>,
 }
 
@@ -133,7 +134,7 @@ impl ReadCharge {
 
 /// An arm as far as it could be read.
 #[derive(Debug, Clone)]
-pub(super) struct ReadArm<'a> {
+pub(in crate::trial) struct ReadArm<'a> {
     pub(super) at: String,
     pub(super) pack: Option<Pack<'a>>,
     pub(super) conditions: ReadConditions,
@@ -159,13 +160,9 @@ impl ReadArm<'_> {
         self.all_conditions().filter_map(move |at| Some((at.path(field), at.number(field)?)))
     }
 
-    pub(super) fn finish(self) -> Option<Arm> {
+    /// The arm, of `specimen`.
+    pub(in crate::trial) fn finish(self, specimen: PackSpecimenId) -> Option<Arm> {
         let charges = self.charges.into_iter().map(ReadCharge::finish).collect::<Option<Vec<_>>>()?;
-        Some(Arm {
-            specimen: self.pack?.0.id.clone(),
-            conditions: self.conditions.values,
-            charges_known: self.charges_known,
-            charges,
-        })
+        Some(Arm { specimen, conditions: self.conditions.values, charges_known: self.charges_known, charges })
     }
 }
