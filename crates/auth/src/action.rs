@@ -42,6 +42,8 @@ pub enum Action {
     DecideTrial,
     /// Ask a question over many trials.
     AskPool,
+    /// Have trials analysed that are handed over and not kept.
+    AnalyseTrials,
 }
 
 /// Who may do an action.
@@ -73,6 +75,7 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::ConfirmPackModelFinding, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
+    (Action::AnalyseTrials, WhoMay::Anyone),
 ];
 
 /// Why a caller may not.

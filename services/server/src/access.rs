@@ -24,6 +24,7 @@ pub const ACCESS: &[(&str, Action)] = &[
     ("benchring.v1.PackService/UpdatePackSpecimen", Action::RevisePackSpecimen),
     ("benchring.v1.PackService/ListPackSpecimens", Action::ReadPacks),
     ("benchring.v1.PoolService/ComparePacks", Action::AskPool),
+    ("benchring.v1.PoolService/AnalyseTrials", Action::AnalyseTrials),
     ("benchring.v1.ServerService/GetServerInfo", Action::Describe),
     ("benchring.v1.ToolService/CreateToolModel", Action::RegisterToolModel),
     ("benchring.v1.ToolService/GetToolModel", Action::ReadTools),

@@ -96,6 +96,8 @@ pub struct AnalysedPair {
     pub pack_b: PackModelId,
     /// The numbers, as an answer has them.
     pub stratum: Stratum,
+    /// What it is about, for sentences.
+    pub subject: Subject,
     /// In words.
     pub wording: String,
 }
@@ -109,6 +111,8 @@ pub struct PairWithoutEffect {
     pub pack_b: PackModelId,
     /// What became of the runs.
     pub stratum: UnpooledStratum,
+    /// What it is about, for sentences.
+    pub subject: Subject,
 }
 
 /// Why trials cannot be analysed.
@@ -186,6 +190,7 @@ pub fn analyse(
                         pack_a: pack_a.clone(),
                         pack_b: pack_b.clone(),
                         stratum,
+                        subject: subject.clone(),
                         wording,
                     });
                 }
@@ -194,7 +199,12 @@ pub fn analyse(
                     let place =
                         place.or_insert_with(|| AnalysedStratum::at(&stratum.shared, &stratum.demand_class));
                     let (pack_a, pack_b) = (pack_a.clone(), pack_b.clone());
-                    place.without_effect.push(PairWithoutEffect { pack_a, pack_b, stratum });
+                    place.without_effect.push(PairWithoutEffect {
+                        pack_a,
+                        pack_b,
+                        stratum,
+                        subject: subject.clone(),
+                    });
                 }
             }
             Err(NoAnswer::NoVariance { message }) => {

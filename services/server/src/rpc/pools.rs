@@ -52,6 +52,17 @@ impl PoolService for App {
         })
         .await
     }
+
+    async fn analyse_trials(
+        &self,
+        request: Request<v1::AnalyseTrialsRequest>,
+    ) -> Result<Response<v1::AnalyseTrialsResponse>, Status> {
+        answer(async {
+            permit(&request, Action::AnalyseTrials)?;
+            self.analysed(request.into_inner()).await
+        })
+        .await
+    }
 }
 
 impl App {
@@ -160,7 +171,7 @@ fn no_answer(why: &NoAnswer) -> Refusal {
     let reason = match why {
         NoAnswer::NoEvidence { .. } => Reason::NoEvidence,
         NoAnswer::NotConnected { .. } => Reason::NotConnected,
-        NoAnswer::NotNormalisable(_) => Reason::Precondition,
+        NoAnswer::NoVariance { .. } | NoAnswer::NotNormalisable(_) => Reason::Precondition,
     };
     Refusal::because(reason, why.to_string())
 }

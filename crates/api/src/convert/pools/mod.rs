@@ -1,5 +1,6 @@
 //! Questions over many trials, and their answers.
 
+pub mod analysis;
 mod beside;
 pub mod documents;
 mod effect;
