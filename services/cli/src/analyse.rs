@@ -1,22 +1,32 @@
 //! `benchring analyse`: every pair of packs in trial files.
 
 use std::fmt::Write as _;
-use std::process::ExitCode;
 
 use benchring_domain::analysis::{AnalysedPair, AnalysedStratum, Analysis, Asked, analyse as analysed};
+use benchring_domain::finding::FindingKind;
 use benchring_domain::id::PackModelId;
 use benchring_domain::method::Catalogue;
 use benchring_domain::pool::answer::{Interval, PercentForms, PooledEffect};
 use benchring_domain::violation::Violations;
 use serde_json::json;
 
+use crate::Done;
 use crate::args::Analyse;
 use crate::run::{Fault, Loaded, NoFiles, faults_text, loaded};
 use crate::table::Table;
 use crate::{json as told_json, out};
 
+/// Most flags printed in words.
+const MOST_FLAGS: usize = 50;
+
+/// Whether a finding is about a number that may be wrong.
+pub(crate) fn flag(kind: FindingKind) -> bool {
+    use FindingKind::{Inconsistent, Outlier, SoftLimit, UnitSlip};
+    matches!(kind, Inconsistent | Outlier | SoftLimit | UnitSlip)
+}
+
 /// Analyses the files.
-pub(crate) fn analyse(args: &Analyse, catalogue: &Catalogue) -> anyhow::Result<ExitCode> {
+pub(crate) fn analyse(args: &Analyse, catalogue: &Catalogue) -> anyhow::Result<Done> {
     let loaded = match loaded(&args.files, catalogue) {
         Ok(loaded) => loaded,
         Err(NoFiles::Unreadable(error)) => return Err(error),
@@ -37,8 +47,7 @@ pub(crate) fn analyse(args: &Analyse, catalogue: &Catalogue) -> anyhow::Result<E
             } else {
                 told(&found, &loaded)
             };
-            out::print(&text)?;
-            Ok(ExitCode::SUCCESS)
+            Ok(Done { code: 0, out: text, err: String::new() })
         }
         Err(none) => {
             let file = args.files.files.first().map(|file| file.display().to_string()).unwrap_or_default();
@@ -50,13 +59,14 @@ pub(crate) fn analyse(args: &Analyse, catalogue: &Catalogue) -> anyhow::Result<E
 }
 
 /// Says what is wrong: on standard error, and as JSON where that was asked for.
-fn refused(args: &Analyse, faults: &[Fault]) -> anyhow::Result<ExitCode> {
-    eprint!("{}", faults_text(faults));
-    if args.files.json {
+fn refused(args: &Analyse, faults: &[Fault]) -> anyhow::Result<Done> {
+    let out = if args.files.json {
         let errors: Vec<_> = faults.iter().map(Fault::json).collect();
-        out::print(&format!("{}\n", serde_json::to_string_pretty(&json!({ "errors": errors }))?))?;
-    }
-    Ok(ExitCode::from(1))
+        format!("{}\n", serde_json::to_string_pretty(&json!({ "errors": errors }))?)
+    } else {
+        String::new()
+    };
+    Ok(Done { code: 1, out, err: faults_text(faults) })
 }
 
 fn reference(label: &str, loaded: &Loaded) -> anyhow::Result<PackModelId> {
@@ -90,16 +100,13 @@ fn told(found: &Analysis, loaded: &Loaded) -> String {
     for left in left_out {
         let _ = writeln!(text, "left out: {} trials: {} ({})", left.trials.len(), left.message, left.reason);
     }
-    for (trial, finding) in loaded.gathered.findings.iter().take(50) {
-        let _ =
-            writeln!(text, "finding: {} {}: {}", loaded.names.trial(trial), finding.field, finding.message);
+    let flags: Vec<_> = loaded.gathered.findings.iter().filter(|(_, one)| flag(one.kind)).collect();
+    for (trial, finding) in flags.iter().take(MOST_FLAGS) {
+        let _ = writeln!(text, "flag: {} {}: {}", loaded.names.trial(trial), finding.field, finding.message);
     }
-    if loaded.gathered.findings.len() > 50 {
-        let _ = writeln!(
-            text,
-            "and {} more findings: benchring check lists them",
-            loaded.gathered.findings.len() - 50
-        );
+    let others = loaded.gathered.findings.len() - flags.len().min(MOST_FLAGS);
+    if others > 0 {
+        let _ = writeln!(text, "note: {others} more findings: benchring check lists them");
     }
     for note in &loaded.notes {
         let _ = writeln!(text, "note: {note}");

@@ -1,18 +1,17 @@
 //! `benchring check`: trial files held against the rules of their method.
 
 use std::fmt::Write as _;
-use std::process::ExitCode;
 
 use benchring_domain::method::Catalogue;
 use serde_json::json;
 
+use crate::Done;
 use crate::args::Check;
 use crate::json::finding;
-use crate::out;
 use crate::run::{Fault, Loaded, NoFiles, faults_text, loaded};
 
 /// Checks the files and says what was found.
-pub(crate) fn check(args: &Check, catalogue: &Catalogue) -> anyhow::Result<ExitCode> {
+pub(crate) fn check(args: &Check, catalogue: &Catalogue) -> anyhow::Result<Done> {
     let (loaded, faults) = match loaded(&args.files, catalogue) {
         Ok(loaded) => (Some(loaded), Vec::new()),
         Err(NoFiles::Faults(faults)) => (None, faults),
@@ -24,8 +23,7 @@ pub(crate) fn check(args: &Check, catalogue: &Catalogue) -> anyhow::Result<ExitC
     } else {
         told(loaded.as_ref(), &faults)
     };
-    out::print(&text)?;
-    Ok(ExitCode::from(u8::from(!faults.is_empty())))
+    Ok(Done { code: u8::from(!faults.is_empty()), out: text, err: String::new() })
 }
 
 fn told_json(loaded: Option<&Loaded>, faults: &[Fault]) -> serde_json::Value {

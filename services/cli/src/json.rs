@@ -3,6 +3,7 @@
 
 use benchring_domain::analysis::{AnalysedPair, AnalysedStratum, Analysis, Names};
 use benchring_domain::finding::Finding;
+use benchring_domain::id::TrialId;
 use benchring_domain::pool::ENGINE_VERSION;
 use benchring_domain::pool::answer::{
     EffectScale, Interval, LeftOut, PercentForms, PoolWarning, PooledEffect, TesterRow,
@@ -10,12 +11,13 @@ use benchring_domain::pool::answer::{
 use benchring_domain::pool::question::Options;
 use serde_json::{Map, Value, json};
 
+use crate::analyse::flag;
 use crate::run::Loaded;
 
 /// The whole analysis.
 pub(crate) fn analysis(found: &Analysis, loaded: &Loaded) -> Value {
     let names = &loaded.names;
-    let strata: Vec<Map<String, Value>> = found.strata.iter().map(|one| stratum(one, found, names)).collect();
+    let strata: Vec<Map<String, Value>> = found.strata.iter().map(|one| stratum(one, names)).collect();
     let mut strata = strata.into_iter();
     let mut told = strata.next().unwrap_or_default();
     let findings = loaded.gathered.findings.iter();
@@ -25,7 +27,12 @@ pub(crate) fn analysis(found: &Analysis, loaded: &Loaded) -> Value {
     told.insert("options".into(), options(&found.options, unit, found, names));
     told.insert("engine_version".into(), json!(ENGINE_VERSION));
     told.insert("trials".into(), json!(loaded.gathered.trials.len()));
-    told.insert("screening".into(), findings.map(|(trial, one)| finding(&names.trial(trial), one)).collect());
+    let (flags, others): (Vec<_>, Vec<_>) = findings.partition(|(_, one)| flag(one.kind));
+    let told_each = |all: Vec<&(TrialId, Finding)>| -> Value {
+        all.into_iter().map(|(trial, one)| finding(&names.trial(trial), one)).collect()
+    };
+    told.insert("screening".into(), told_each(flags));
+    told.insert("findings".into(), told_each(others));
     told.insert("left_out_of_all".into(), left_out.map(|one| left(one, names)).collect());
     told.insert("notes".into(), json!(loaded.notes));
     told.insert("unchecked".into(), json!(loaded.gathered.unchecked));
@@ -48,7 +55,7 @@ fn options(options: &Options, unit: &str, found: &Analysis, names: &Names) -> Va
     })
 }
 
-fn stratum(one: &AnalysedStratum, found: &Analysis, names: &Names) -> Map<String, Value> {
+fn stratum(one: &AnalysedStratum, names: &Names) -> Map<String, Value> {
     let mut told = Map::new();
     let shared: Map<String, Value> =
         one.shared.iter().map(|(key, value)| (key.clone(), json!(value))).collect();
@@ -68,7 +75,7 @@ fn stratum(one: &AnalysedStratum, found: &Analysis, names: &Names) -> Map<String
             })
         }),
     );
-    told.insert("pairs".into(), one.pairs.iter().map(|pair| pair_of(pair, found, names)).collect());
+    told.insert("pairs".into(), one.pairs.iter().map(|pair| pair_of(pair, names)).collect());
     let without = one.without_effect.iter().map(|pair| {
         json!({"pack_a": names.pack(&pair.pack_a), "pack_b": names.pack(&pair.pack_b),
                "reason": "one pack never gave an exact reading"})
@@ -150,7 +157,7 @@ fn percent(forms: Option<PercentForms>) -> Value {
     }
 }
 
-fn pair_of(pair: &AnalysedPair, _: &Analysis, names: &Names) -> Value {
+fn pair_of(pair: &AnalysedPair, names: &Names) -> Value {
     let stratum = &pair.stratum;
     let scale = stratum.headline.scale;
     let mut told = effect(&stratum.headline);

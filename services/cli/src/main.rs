@@ -1,29 +1,15 @@
-//! benchring, the tester's own tool: checks and analyses trial files with the very code of the service.
-
-mod analyse;
-mod args;
-mod check;
-mod documents;
-mod json;
-mod out;
-mod run;
-mod table;
-mod tidy;
+//! benchring on the command line.
 
 use std::process::ExitCode;
 
-use clap::Parser as _;
-
 fn main() -> ExitCode {
-    match args::Cli::try_parse() {
-        Ok(cli) => run::run(cli),
+    let done = benchring_cli::command(std::env::args_os());
+    eprint!("{}", done.err);
+    match benchring_cli::print(&done.out) {
+        Ok(()) => ExitCode::from(done.code),
         Err(error) => {
-            // Help and version are answers, all else is a usage that is not understood.
-            let code = if error.use_stderr() { 2 } else { 0 };
-            match error.print() {
-                Ok(()) => ExitCode::from(code),
-                Err(_) => ExitCode::from(2),
-            }
+            eprintln!("benchring: standard output: {error}");
+            ExitCode::from(2)
         }
     }
 }

@@ -6,7 +6,7 @@ use std::io::{IsTerminal as _, Write as _, stdout};
 ///
 /// # Errors
 /// Standard output cannot be written.
-pub(crate) fn print(text: &str) -> std::io::Result<()> {
+pub fn print(text: &str) -> std::io::Result<()> {
     let mut out = stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),

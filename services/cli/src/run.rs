@@ -4,14 +4,13 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
-use std::process::ExitCode;
 
 use anyhow::Context as _;
 use benchring_api::convert::pools::documents::Handed;
 use benchring_domain::analysis::Names;
 use benchring_domain::analysis::documents::{Document, Gathered};
-use benchring_domain::analysis::generic::{Generic, dimension_of};
-use benchring_domain::analysis::tidy::{Called, TidyTrial, trials_of};
+use benchring_domain::analysis::generic::{self, Generic, dimension_of};
+use benchring_domain::analysis::tidy::{Called, TidyTrial, plain_number, trials_of};
 use benchring_domain::id::{MethodId, MethodRef, PackModelId, shortened};
 use benchring_domain::method::{Better, Catalogue, Method};
 use benchring_domain::pack::PackModel;
@@ -22,9 +21,9 @@ use jiff::Timestamp;
 use serde_json::json;
 
 use crate::args::{Cli, Command, Files};
-use crate::check;
 use crate::documents::{self, Places, pointer};
 use crate::tidy::Csv;
+use crate::{Done, check};
 
 /// Most bytes of all files together.
 const MOST_BYTES: u64 = 256 << 20;
@@ -32,16 +31,13 @@ const MOST_BYTES: u64 = 256 << 20;
 const MOST_FAULTS: usize = 100;
 
 /// Runs the command; the exit code is documented in the help.
-pub(crate) fn run(cli: Cli) -> ExitCode {
+pub(crate) fn run(cli: &Cli) -> Done {
     let done =
         Catalogue::embedded().context("the methods built in").and_then(|catalogue| match &cli.command {
             Command::Analyse(args) => crate::analyse::analyse(args, &catalogue),
             Command::Check(args) => check::check(args, &catalogue),
         });
-    done.unwrap_or_else(|error| {
-        eprintln!("benchring: {error:#}");
-        ExitCode::from(2)
-    })
+    done.unwrap_or_else(|error| Done { code: 2, out: String::new(), err: format!("benchring: {error:#}\n") })
 }
 
 /// One thing wrong with a file.
@@ -129,6 +125,11 @@ pub(crate) fn loaded(args: &Files, catalogue: &Catalogue) -> Result<Loaded, NoFi
         return Err(NoFiles::Faults(faults));
     }
     let names = called.names();
+    let mut gathered = gathered;
+    if method.id.as_str() == generic::ID {
+        // There are no rules of a method that something could be missing for.
+        gathered.unchecked.clear();
+    }
     Ok(Loaded { gathered, packs, names, called, notes, method })
 }
 
@@ -281,7 +282,8 @@ fn common_dimension(given: &mut Given) -> Option<Dimension> {
                 reason: reason.to_owned(),
                 message,
             };
-            let of_unit = dimension_of("1", unit).filter(|_| !unit.is_empty());
+            let of_unit =
+                dimension_of("1", unit).filter(|_| !unit.is_empty() || plain_number(reading).is_some());
             match (of_unit.or_else(|| dimension_of(reading, unit)), &first) {
                 (None, _) => {
                     let shown = if unit.is_empty() { "a blank unit" } else { unit };

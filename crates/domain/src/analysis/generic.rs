@@ -78,6 +78,9 @@ impl Generic {
         method.forbidden.clear();
         method.modifiers.clear();
         method.indicative = None;
+        // Nobody asked for a number of repeats.
+        method.replicates.rounds = 1;
+        method.replicates.runs_per_round = 1;
         let assumption = format!(
             "no method was given: readings in {} are taken as a {} ({} is better), with run ends, scatter, charges and drift as in {}; name a method or a direction where that is wrong",
             dimension.canonical().ucum,

@@ -186,6 +186,15 @@ pub fn trials_of(
     tidy
 }
 
+/// A number with three decimals, which in free text could as well be thousands: `3.477`. Its step is that of its
+/// shortest form; the finest among the readings of a trial counts.
+pub fn plain_number(text: &str) -> Option<f64> {
+    let digits = text.strip_prefix(['+', '-']).unwrap_or(text);
+    let (whole, decimals) = digits.split_once('.')?;
+    let all_digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+    (decimals.len() == 3 && all_digits(whole) && all_digits(decimals)).then(|| text.parse().ok()).flatten()
+}
+
 /// Rows alike by `key`, in the order of their first.
 fn in_groups<'a, K: Ord + Clone>(rows: &[&'a Row], key: impl Fn(&Row) -> K) -> Vec<(K, Vec<&'a Row>)> {
     let mut places: BTreeMap<K, usize> = BTreeMap::new();
@@ -265,10 +274,12 @@ impl Reader<'_> {
     }
 
     fn run(&mut self, row: &Row) -> RunDraft {
-        let reading = QuantityDraft {
-            value: None,
-            unit: row.cell("unit").to_owned(),
-            as_written: row.cell("reading").to_owned(),
+        let text = row.cell("reading");
+        let unit = row.cell("unit").to_owned();
+        let reading = match plain_number(text) {
+            // In a table the point is the decimal mark, and `3.477` cannot be three thousand.
+            Some(value) => QuantityDraft { value: Some(value), unit, as_written: String::new() },
+            None => QuantityDraft { value: None, unit, as_written: text.to_owned() },
         };
         let end = row.cell("end_criterion");
         let end_criterion = EndCriterion::from_id(end);
@@ -284,7 +295,7 @@ impl Reader<'_> {
             round: self.count(row, "round"),
             position: self.count(row, "position"),
             warm_up: self.flag(row, "warm_up").unwrap_or(false),
-            reading: (!reading.as_written.is_empty()).then_some(reading),
+            reading: (!text.is_empty()).then_some(reading),
             end_criterion,
             conditions: self.conditions(&[row], Level::Run),
             note: row.cell("note").to_owned(),

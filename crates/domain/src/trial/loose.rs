@@ -1,12 +1,15 @@
 //! A trial read for analysis alone: every rule that can be held against it is, and what cannot be held for want of
 //! something is said instead of refused. Nothing that is read so is ever kept.
 
+use std::collections::BTreeSet;
+
 use crate::clock::Timestamp;
 use crate::disclosure::{Acquired, Interest, Licence};
 use crate::finding::Finding;
 use crate::id::{PackModelId, PackSpecimenId, TesterId};
-use crate::method::{Catalogue, Method, PoolKey, known};
+use crate::method::{Catalogue, Method, PoolKey, ResponseScale, known};
 use crate::reason;
+use crate::trial::check::parts::{ReadArm, ReadRun};
 use crate::trial::check::{Judged, judge};
 use crate::trial::summary::TrialSummary;
 use crate::trial::{OrderDesign, Plan, References, Trial, TrialDraft, reduce};
@@ -85,7 +88,17 @@ impl TrialDraft {
         let Judged { whole, arms, findings, broken: all, left_out } =
             judge(self, Some(method), catalogue, references, tester, now);
         let (mut broken, mut unchecked) = (Violations::default(), Vec::new());
-        for violation in all {
+        let not_positive: BTreeSet<String> = if method.response.scale == ResponseScale::Ratio {
+            arms.iter().flat_map(ReadArm::runs).filter_map(ReadRun::not_positive).collect()
+        } else {
+            BTreeSet::new()
+        };
+        for mut violation in all {
+            let run = violation.field.find(".reading").and_then(|end| violation.field.get(..end));
+            if violation.reason == reason::OUT_OF_LIMITS && run.is_some_and(|run| not_positive.contains(run))
+            {
+                violation.reason = reason::NON_POSITIVE_READING;
+            }
             if source.forgives(&violation) { unchecked.push(violation) } else { broken.push(violation) }
         }
         let tool = whole.tool_model;

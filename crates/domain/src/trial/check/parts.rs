@@ -71,7 +71,7 @@ pub(in crate::trial) fn number(conditions: &Conditions, field: &str) -> Option<f
 
 /// A run as far as it could be read.
 #[derive(Debug, Clone)]
-pub(super) struct ReadRun {
+pub(in crate::trial) struct ReadRun {
     pub(super) at: String,
     pub(super) round: Option<u32>,
     pub(super) position: Option<u32>,
@@ -84,6 +84,12 @@ pub(super) struct ReadRun {
 }
 
 impl ReadRun {
+    /// Its path, where its reading is not above zero.
+    pub(in crate::trial) fn not_positive(&self) -> Option<String> {
+        let reading = self.reading.as_ref()?;
+        (reading.canonical() <= 0.0).then(|| self.at.clone())
+    }
+
     /// Whether its reading enters the arm.
     pub(super) fn scored(&self) -> bool {
         !self.warm_up && self.reading.is_some() && self.outcome.is_some_and(Outcome::scored)
@@ -144,7 +150,7 @@ pub(in crate::trial) struct ReadArm<'a> {
 
 impl ReadArm<'_> {
     /// Its runs, over all charges.
-    pub(super) fn runs(&self) -> impl Iterator<Item = &ReadRun> {
+    pub(in crate::trial) fn runs(&self) -> impl Iterator<Item = &ReadRun> {
         self.charges.iter().flat_map(|charge| &charge.runs)
     }
 
