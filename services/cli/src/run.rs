@@ -15,6 +15,7 @@ use benchring_domain::id::{MethodId, MethodRef, PackModelId, shortened};
 use benchring_domain::method::{Better, Catalogue, Method};
 use benchring_domain::pack::PackModel;
 use benchring_domain::quantity::Dimension;
+use benchring_domain::trial::TrialDraft;
 use benchring_domain::trial::loose::Against;
 use benchring_domain::violation::{Violation, Violations};
 use jiff::Timestamp;
@@ -369,6 +370,20 @@ fn document_fault(one: Violation, places: &[(String, String)]) -> Fault {
     Fault { file, line: None, at, reason: one.reason.to_lowercase(), message: one.message }
 }
 
+/// The column of the condition that a path names.
+fn column_of_condition<'a>(path: &str, draft: &'a TrialDraft) -> Option<&'a str> {
+    let index = |list: &str| -> Option<usize> {
+        let start = path.find(&format!("{list}["))? + list.len() + 1;
+        path[start..].split(']').next()?.parse().ok()
+    };
+    let arm = index("arms").and_then(|arm| draft.arms.get(arm));
+    let charge = index("charges").and_then(|charge| arm?.charges.get(charge));
+    let run = index("runs").and_then(|run| charge?.runs.get(run));
+    let of_run = run.map(|run| &run.conditions);
+    let all = of_run.or(charge.map(|charge| &charge.conditions)).or(arm.map(|arm| &arm.conditions));
+    Some(all.unwrap_or(&draft.conditions).get(index("conditions")?)?.field.as_str())
+}
+
 /// A violation of a trial put together from rows, at the line of its run.
 fn row_fault(one: Violation, trial: &TidyTrial, file: &str) -> Fault {
     let run = one.field.find(".runs[").and_then(|start| {
@@ -376,12 +391,13 @@ fn row_fault(one: Violation, trial: &TidyTrial, file: &str) -> Fault {
         Some((trial.lines.get(&one.field[..end])?, one.field[end..].trim_start_matches('.')))
     });
     let (line, rest) = run.map_or((trial.line, one.field.as_str()), |(line, rest)| (*line, rest));
+    let condition = column_of_condition(&one.field, &trial.draft);
     let column = match rest.split('.').next().unwrap_or_default() {
         "round_count" => "round",
         "position_count" => "position",
         "reading" if rest.ends_with(".unit") => "unit",
         "reading" => "reading",
-        other => other,
+        other => condition.unwrap_or(other),
     };
     Fault {
         file: file.to_owned(),

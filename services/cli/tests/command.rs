@@ -169,6 +169,43 @@ fn headings_that_cannot_be_read_say_what_to_write() {
 }
 
 #[test]
+fn conditions_are_columns_and_what_is_missing_is_said_not_refused() {
+    let text = |diameter: &str| {
+        let head = HEADING.to_owned() + ",screw_diameter,charge,order_design\n";
+        let rows = [("K5", 1, "2.61"), ("K8", 2, "2.31"), ("K8", 3, "2.35"), ("K5", 4, "2.68")];
+        let row = |(pack, place, reading): (&str, i32, &str)| {
+            format!(
+                "t01,a,{pack},{place},{reading},s,target_reached,{diameter},{pack},balanced_alternating\n"
+            )
+        };
+        head + &rows.map(row).concat()
+    };
+    let done = on(text("6 mm"), &["analyse", "--json", "--method", "screw-drive-time"]);
+    assert_eq!(done.code, 0, "{}", done.err);
+    let told = json(&done);
+    assert_eq!(told["method"], "methods/screw-drive-time/versions/1");
+    assert!(told["shared"]["screw_diameter"].as_str().unwrap().contains("mm"), "{}", told["shared"]);
+    assert_eq!(told["shared"]["tool_type"], "not given");
+    let unchecked = told["unchecked"].as_array().unwrap();
+    assert!(unchecked.iter().any(|one| one.as_str().unwrap().contains("tool_model")), "{unchecked:?}");
+    let wrong = on(text("6 s"), &["check", "--json", "--method", "screw-drive-time"]);
+    let told = json(&wrong);
+    let violation = &told["violations"][0];
+    assert_eq!((wrong.code, &violation["column"]), (1, &"screw_diameter".into()), "{told}");
+}
+
+/// The example of the README, as it stands there.
+#[test]
+fn the_example_gives_what_the_readme_shows() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let example = root.join("services/cli/examples/screws.csv").display().to_string();
+    let done = benchring(&["analyse", &example]);
+    let readme = std::fs::read_to_string(root.join("README.md")).unwrap();
+    let first = done.out.split("note:").next().unwrap();
+    assert!(done.code == 0 && readme.contains(first), "README.md does not show:\n{first}");
+}
+
+#[test]
 fn errors_without_a_number_have_their_names() {
     let reason = |text: &str, args: &[&str]| -> String {
         let done = on(text, &[&["analyse", "--json"], args].concat());

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::disclosure::Acquired;
 use crate::id::{PackModelId, PackSpecimenId, TesterId, TrialId};
-use crate::method::{Catalogue, FieldKind, Level, Method};
+use crate::method::{Catalogue, Entered, FieldKind, Level, Method};
 use crate::text::listed;
 use crate::trial::draft::PlanDraft;
 use crate::trial::loose::ArmPack;
@@ -168,7 +168,11 @@ pub fn trials_of(
         catalogue,
         specimens: has("specimen"),
         charges: has("charge"),
-        conditions: columns.iter().filter(|one| method.uses(one)).cloned().collect(),
+        conditions: columns
+            .iter()
+            .filter(|one| method.uses(one) && is_condition(catalogue, one))
+            .cloned()
+            .collect(),
         problems: Vec::new(),
     };
     let rows: Vec<&Row> = rows.iter().collect();
@@ -208,6 +212,11 @@ fn in_groups<'a, K: Ord + Clone>(rows: &[&'a Row], key: impl Fn(&Row) -> K) -> V
         }
     }
     groups
+}
+
+/// Whether a field is given as a condition: others have columns of their own, or are worked out.
+fn is_condition(catalogue: &Catalogue, field: &str) -> bool {
+    catalogue.field(field).is_some_and(|field| field.entered == Entered::Condition)
 }
 
 struct Reader<'a> {
