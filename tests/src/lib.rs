@@ -9,9 +9,11 @@ use std::sync::Arc;
 
 use anyhow::Context as _;
 use benchring_api::v1;
+use benchring_api::v1::claim_service_client::ClaimServiceClient;
 use benchring_api::v1::method_service_client::MethodServiceClient;
 use benchring_api::v1::moderation_service_client::ModerationServiceClient;
 use benchring_api::v1::pack_service_client::PackServiceClient;
+use benchring_api::v1::plan_service_client::PlanServiceClient;
 use benchring_api::v1::pool_service_client::PoolServiceClient;
 use benchring_api::v1::server_service_client::ServerServiceClient;
 use benchring_api::v1::trial_service_client::TrialServiceClient;
@@ -138,9 +140,19 @@ impl Ring {
         PackServiceClient::new(self.channel())
     }
 
+    /// Plans.
+    pub fn plans(&self) -> PlanServiceClient<Channel> {
+        PlanServiceClient::new(self.channel())
+    }
+
     /// Questions.
     pub fn pools(&self) -> PoolServiceClient<Channel> {
         PoolServiceClient::new(self.channel())
+    }
+
+    /// Claims.
+    pub fn claims(&self) -> ClaimServiceClient<Channel> {
+        ClaimServiceClient::new(self.channel())
     }
 
     /// Last sequence of the audit log: unchanged where nothing was kept.

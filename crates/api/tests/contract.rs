@@ -85,7 +85,7 @@ fn every_resource_begins_with_its_name() {
             assert!(pattern.as_str().unwrap().starts_with(&format!("{plural}/{{")), "{pattern:?}");
         }
     }
-    assert_eq!(seen, 5, "method, pack model, pack specimen, tool model and trial");
+    assert_eq!(seen, 6, "claim, method, pack model, pack specimen, tool model and trial");
 }
 
 #[test]
@@ -134,7 +134,39 @@ const REVIEWED: &[(&str, &str)] = &[
     ("ComparePacksRequest.data_version", "a sequence of the audit log"),
     ("ComparePacksResponse.data_version", "a sequence of the audit log"),
     ("ComparePacksResponse.evidence_version", "a sequence of the audit log"),
+    ("ExploreModifiersRequest.data_version", "a sequence of the audit log"),
+    ("ExploreModifiersResponse.data_version", "a sequence of the audit log"),
+    ("ExploreModifiersResponse.evidence_version", "a sequence of the audit log"),
+    ("ExploreModifiersResponse.tau", "log scale or unit of the effect, as its comment says"),
+    ("ExploreModifiersResponse.tau_without_modifier", "log scale or unit of the effect, as its comment says"),
+    ("ModifierSlope.coefficient", "log scale or unit of the effect per step, as its comment says"),
+    ("ModifierSlope.standard_error", "as the coefficient"),
+    ("ModifierTest.f", "a statistic without unit"),
+    ("ModifierTest.numerator_degrees_of_freedom", "a pure number"),
+    ("ModifierTest.denominator_degrees_of_freedom", "a pure number"),
+    ("PlanTrialRequest.half_width", "percent or the unit of the response, as its comment says"),
+    ("PlanTrialRequest.run_scatter", "percent or the unit of the response, as its comment says"),
+    ("PlanTrialRequest.charge_scatter", "percent or the unit of the response, as its comment says"),
+    ("PlanTrialRequest.tester_scatter", "percent or the unit of the response, as its comment says"),
+    ("PlanTrialRequest.order_seed", "a seed"),
+    ("PlanTrialResponse.order_seed", "a seed"),
+    ("PlanTrialResponse.data_version", "a sequence of the audit log"),
+    ("PlanTrialResponse.evidence_version", "a sequence of the audit log"),
+    ("EffectToFind.size", "percent or the unit of the response, as its comment says"),
+    ("PlanGoal.effect", "a ratio or the unit of the response, as its comment says"),
+    ("HalfWidth.pooled", "its unit stands beside it"),
+    ("PlanFigure.value", "its unit stands beside it"),
+    ("PlannedRun.position", "a place"),
+    ("PlannedRun.round", "a place"),
+    ("PlannedRun.pack", "a place"),
     ("ServerInfo.data_version", "a sequence of the audit log"),
+    ("JudgeClaimRequest.data_version", "a sequence of the audit log"),
+    ("JudgeClaimResponse.data_version", "a sequence of the audit log"),
+    ("JudgeClaimResponse.evidence_version", "a sequence of the audit log"),
+    ("ClaimHistoryEntry.evidence_version", "a sequence of the audit log"),
+    ("ClaimThreshold.value", "its unit stands beside it"),
+    ("ClaimStratum.half_width", "log scale or unit of the effect, whose unit stands beside it"),
+    ("ClaimStratum.half_width_limit", "log scale or unit of the effect, whose unit stands beside it"),
 ];
 
 /// Standard fields of lists (AIP-158).

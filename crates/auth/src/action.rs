@@ -44,6 +44,14 @@ pub enum Action {
     AskPool,
     /// Have trials analysed that are handed over and not kept.
     AnalyseTrials,
+    /// Plan a trial, which keeps nothing.
+    PlanTrial,
+    /// Read claims.
+    ReadClaims,
+    /// Record a claim.
+    RecordClaim,
+    /// Have a claim judged.
+    JudgeClaim,
 }
 
 /// Who may do an action.
@@ -76,6 +84,10 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
     (Action::AnalyseTrials, WhoMay::Anyone),
+    (Action::PlanTrial, WhoMay::Anyone),
+    (Action::ReadClaims, WhoMay::Anyone),
+    (Action::RecordClaim, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
+    (Action::JudgeClaim, WhoMay::Anyone),
 ];
 
 /// Why a caller may not.

@@ -5,6 +5,10 @@ use benchring_auth::Action;
 
 /// Every rpc and its action, in the order of the descriptor, then those of health and reflection.
 pub const ACCESS: &[(&str, Action)] = &[
+    ("benchring.v1.ClaimService/CreateClaim", Action::RecordClaim),
+    ("benchring.v1.ClaimService/GetClaim", Action::ReadClaims),
+    ("benchring.v1.ClaimService/ListClaims", Action::ReadClaims),
+    ("benchring.v1.ClaimService/JudgeClaim", Action::JudgeClaim),
     ("benchring.v1.MethodService/ListMethods", Action::ReadMethods),
     ("benchring.v1.MethodService/GetMethod", Action::ReadMethods),
     ("benchring.v1.TrialService/SubmitTrial", Action::SubmitTrial),
@@ -23,8 +27,10 @@ pub const ACCESS: &[(&str, Action)] = &[
     ("benchring.v1.PackService/GetPackSpecimen", Action::ReadPacks),
     ("benchring.v1.PackService/UpdatePackSpecimen", Action::RevisePackSpecimen),
     ("benchring.v1.PackService/ListPackSpecimens", Action::ReadPacks),
+    ("benchring.v1.PlanService/PlanTrial", Action::PlanTrial),
     ("benchring.v1.PoolService/ComparePacks", Action::AskPool),
     ("benchring.v1.PoolService/AnalyseTrials", Action::AnalyseTrials),
+    ("benchring.v1.PoolService/ExploreModifiers", Action::AskPool),
     ("benchring.v1.ServerService/GetServerInfo", Action::Describe),
     ("benchring.v1.ToolService/CreateToolModel", Action::RegisterToolModel),
     ("benchring.v1.ToolService/GetToolModel", Action::ReadTools),

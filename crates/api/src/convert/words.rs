@@ -1,8 +1,12 @@
 //! Enums of the wire and words of the domain, one table for both ways.
 
+use benchring_domain::claim::{
+    Base as ClaimBase, Form as ClaimForm, Reach as ClaimReach, Side as ClaimSide, Verdict as ClaimVerdict,
+};
 use benchring_domain::disclosure::{Acquired, Interest, Licence};
 use benchring_domain::method::Normalisation;
 use benchring_domain::pack::LabelVoltageKind;
+use benchring_domain::plan::{Form as EffectForm, RestsOn};
 use benchring_domain::pool::question::{
     ChargeVarianceModel, Heterogeneity, IntervalMethod, OrderBiasModel, PriorModel, Variance, VoteCap,
 };
@@ -70,6 +74,29 @@ both_ways! {
     ChargeVarianceModel: charge_variance_from_wire, charge_variance_to_wire { Components, None }
     PriorModel: prior_model_from_wire, prior_model_to_wire { Blend, Fit }
     OrderBiasModel: order_bias_from_wire, order_bias_to_wire { Bound, None }
+    EffectForm: effect_form_from_wire, effect_form_to_wire { RateGain, TimeReduction, More, Less, Difference }
+    ClaimForm: claim_form_from_wire, claim_form_to_wire {
+        RateGain, TimeReduction, More, Less, Times, Cooler, Same, LabelLevel
+    }
+    ClaimReach: claim_reach_from_wire, claim_reach_to_wire { AtLeast, UpTo }
+    ClaimVerdict: claim_verdict_from_wire, claim_verdict_to_wire {
+        Supported, Contradicted, Inconclusive, NotEnoughEvidence, NotTestableAsWorded, Reached, NotReached,
+        NoPracticalDifference
+    }
+    ClaimBase: claim_base_from_wire, claim_base_to_wire { Direct, Network, Levels }
+    ClaimSide: claim_side_from_wire, claim_side_to_wire { AtLeast, AtMost }
+}
+
+/// Writes [`v1::FigureBasis`].
+pub fn figure_basis_to_wire(word: RestsOn) -> i32 {
+    let basis = match word {
+        RestsOn::Stated => v1::FigureBasis::Stated,
+        RestsOn::Evidence => v1::FigureBasis::Evidence,
+        RestsOn::MethodFile => v1::FigureBasis::MethodFile,
+        RestsOn::Assumed => v1::FigureBasis::Assumed,
+        RestsOn::Contained => v1::FigureBasis::Contained,
+    };
+    basis.into()
 }
 
 use v1::VarianceModel as WireVariance;

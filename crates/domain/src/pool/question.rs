@@ -303,7 +303,7 @@ impl QuestionDraft {
     /// Every broken rule.
     pub fn check(self, catalogue: &Catalogue) -> Result<Question, Violations> {
         let mut broken = Violations::default();
-        let method = named_method(&self.method, catalogue, &mut broken);
+        let method = method_of(&self.method, catalogue, &mut broken);
         let pack_a = pack_of("pack_a", &self.pack_a, &mut broken);
         let pack_b = pack_of("pack_b", &self.pack_b, &mut broken);
         if let (Some(a), Some(b)) = (&pack_a, &pack_b)
@@ -433,7 +433,8 @@ impl QuestionDraft {
     }
 }
 
-pub(crate) fn named_method<'a>(
+/// The method version of that name; what is wrong with the name is noted at `method`.
+pub(crate) fn method_of<'a>(
     name: &str,
     catalogue: &'a Catalogue,
     broken: &mut Violations,

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use benchring_api::convert::pools::analysis::{Analysed, analysed_to_wire, analysis_from_wire};
 use benchring_api::v1;
+use benchring_auth::Action;
 use benchring_domain::analysis::documents::Gathered;
 use benchring_domain::analysis::{Asked, Names, NoAnalysis, analyse};
 use benchring_domain::clock::Timestamp;
@@ -12,8 +13,10 @@ use benchring_domain::method::Catalogue;
 use benchring_domain::trial::loose::Against;
 use benchring_domain::violation::Violations;
 use tokio::sync::Semaphore;
+use tonic::Request;
 
 use crate::app::App;
+use crate::door::permit;
 use crate::error::Refusal;
 use crate::reason::Reason;
 
@@ -29,8 +32,10 @@ impl App {
     /// keeps its place until it is.
     pub(super) async fn analysed(
         &self,
-        request: v1::AnalyseTrialsRequest,
+        request: Request<v1::AnalyseTrialsRequest>,
     ) -> Result<v1::AnalyseTrialsResponse, Refusal> {
+        permit(&request, Action::AnalyseTrials)?;
+        let request = request.into_inner();
         let Ok(place) = ROOM.try_acquire() else {
             return Err(Refusal::Later {
                 reason: Reason::Overloaded,

@@ -1,11 +1,13 @@
 //! The rpcs. Each reads as the journey: permit, convert, check, store, answer.
 
 mod analysing;
+mod claims;
 mod confirming;
 mod methods;
 mod moderation;
 mod packs;
 mod paging;
+mod plans;
 mod pools;
 mod repeat;
 mod revising;

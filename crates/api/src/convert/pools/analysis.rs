@@ -13,10 +13,11 @@ use benchring_domain::pool::wording::Subject;
 use benchring_domain::trial::References;
 use benchring_domain::violation::Violations;
 
+use super::beside::unpooled_to_wire;
+use super::compare::stratum_to_wire;
 use super::documents::Handed;
-use super::{
-    Telling, left_out_to_wire, options_from_wire, options_to_wire, stratum_to_wire, unpooled_to_wire,
-};
+use super::question::{options_from_wire, options_to_wire};
+use super::{Telling, left_out_to_wire};
 use crate::convert::quantity::finding_to_wire;
 use crate::v1;
 
