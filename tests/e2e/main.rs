@@ -4,6 +4,7 @@
 
 mod access;
 mod added_method;
+mod analysing;
 mod any_bytes;
 mod assess;
 mod claims;

@@ -44,6 +44,8 @@ pub enum Action {
     ReadScreening,
     /// Ask a question over many trials.
     AskPool,
+    /// Have trials analysed that are handed over and not kept.
+    AnalyseTrials,
     /// Plan a trial, which keeps nothing.
     PlanTrial,
     /// Read claims.
@@ -84,6 +86,7 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
     (Action::ReadScreening, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
+    (Action::AnalyseTrials, WhoMay::Anyone),
     (Action::PlanTrial, WhoMay::Anyone),
     (Action::ReadClaims, WhoMay::Anyone),
     (Action::RecordClaim, WhoMay::Roles(&[Role::Tester, Role::Moderator])),

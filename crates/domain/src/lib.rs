@@ -4,6 +4,7 @@
 //! every rule of its [`method`]. [`pool`] answers questions over many trials, [`claim`] holds what makers say against them.
 
 pub mod acting;
+pub mod analysis;
 pub mod audit;
 pub mod claim;
 pub mod clock;

@@ -31,6 +31,7 @@ pub const ACCESS: &[(&str, Action)] = &[
     ("benchring.v1.PlanService/PlanTrial", Action::PlanTrial),
     ("benchring.v1.PoolService/ComparePacks", Action::AskPool),
     ("benchring.v1.PoolService/AssessMethod", Action::AskPool),
+    ("benchring.v1.PoolService/AnalyseTrials", Action::AnalyseTrials),
     ("benchring.v1.PoolService/ExploreModifiers", Action::AskPool),
     ("benchring.v1.ServerService/GetServerInfo", Action::Describe),
     ("benchring.v1.ToolService/CreateToolModel", Action::RegisterToolModel),

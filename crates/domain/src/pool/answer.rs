@@ -28,11 +28,13 @@ impl Interval {
         Self { estimate: Some(estimate), lower: Some(lower), upper: Some(upper) }
     }
 
-    /// Each part through `f`; ends are sorted again, so a falling map may be given.
+    /// Each part through `f`; ends are sorted again, so a falling map may be given. What lies beyond all numbers then
+    /// does not exist.
     #[must_use]
     pub fn map(self, f: impl Fn(f64) -> f64) -> Self {
-        let (lower, upper) = (self.lower.map(&f), self.upper.map(&f));
-        let estimate = self.estimate.map(&f);
+        let mapped = |value: Option<f64>| value.map(&f).filter(|value| value.is_finite());
+        let (lower, upper) = (mapped(self.lower), mapped(self.upper));
+        let estimate = mapped(self.estimate);
         let falling = match (lower, upper) {
             (Some(l), Some(u)) => l > u,
             _ => f(2.0) < f(1.0),

@@ -13,7 +13,7 @@ use crate::pool::completion::{CompletionTable, completion};
 use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::levels::levels;
 use crate::pool::normalise::{Divisors, MeasuredAmounts, MeasuredBy, NotNormalisable};
-use crate::pool::question::Question;
+use crate::pool::question::{PriorModel, Question};
 use crate::pool::screened::{Stratum as Screened, screened};
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::{Group, Reasons, groups, has};
@@ -39,10 +39,19 @@ pub enum NoAnswer {
         /// What would connect them.
         message: String,
     },
+    /// Nothing says how much readings scatter, and one tester alone cannot show it.
+    #[error("{message}")]
+    NoVariance {
+        /// What would show it.
+        message: String,
+    },
     /// A descriptor is missing.
     #[error(transparent)]
     NotNormalisable(#[from] NotNormalisable),
 }
+
+/// Left out because nothing says how much readings scatter.
+const NO_VARIANCE: &str = "NO_VARIANCE";
 
 /// What pooling one stratum found.
 struct Found<'a> {
@@ -134,6 +143,7 @@ impl Question {
                 None => {}
             }
         }
+        self.without_variance(&mut made, &mut reasons);
         if made.is_empty() && unpooled.is_empty() {
             return Err(self.nothing(method, evidence, &reasons.finish()));
         }
@@ -170,6 +180,23 @@ impl Question {
         let groups = groups(self, method, &evidence.trials, &mut reasons);
         let group = groups.into_iter().find(|group| group.trials.iter().any(|one| one.trial == *trial))?;
         self.stratum(asking, group, &mut reasons)?.ok().map(|made| made.stratum)
+    }
+
+    /// Where the prior is asked to rest on the trials alone and none repeats a run, one vote has no interval: it is
+    /// taken out.
+    fn without_variance(&self, made: &mut Vec<Made<'_>>, reasons: &mut Reasons) {
+        if self.options.prior != PriorModel::Fit {
+            return;
+        }
+        made.retain(|one| {
+            let known = !one.stratum.prior.assumed || one.stratum.headline.basis.units > 1;
+            if !known {
+                for trial in one.stratum.rows.iter().flat_map(|row| &row.trials) {
+                    reasons.add(NO_VARIANCE, "one vote, and no run of any trial was repeated", trial);
+                }
+            }
+            known
+        });
     }
 
     /// The demand classes beside each other, with one number over them where asked for and fair.
@@ -347,6 +374,14 @@ impl Question {
         let (a, b) = (tests(&self.pack_a), tests(&self.pack_b));
         let reference = method.reference();
         let names = (self.pack_a.name(), self.pack_b.name());
+        if left_out.iter().any(|left| left.reason == NO_VARIANCE) {
+            return NoAnswer::NoVariance {
+                message: format!(
+                    "no_variance_and_one_tester: {reference} has no trial with a repeated run, and one tester alone compares {} and {}: repeat runs, add a tester, or leave `prior = fit` out to take the method's usual scatter",
+                    names.0, names.1
+                ),
+            };
+        }
         if a > 0 && b > 0 && left_out.is_empty() {
             return NoAnswer::NotConnected {
                 message: format!(
@@ -368,7 +403,7 @@ impl Question {
 }
 
 /// Testers joined by a specimen that both ran in a contrast.
-pub(super) fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
+pub(crate) fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
     let uses =
         trials.iter().flat_map(|t| t.summary.arms.iter().map(|arm| (t.tester.clone(), arm.specimen.clone())));
     voting_units(trials.iter().map(|t| t.tester.clone()), uses)

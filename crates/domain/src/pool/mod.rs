@@ -5,7 +5,7 @@
 
 pub mod answer;
 pub mod classes;
-mod compare;
+pub(crate) mod compare;
 pub mod completion;
 pub mod direction;
 pub mod evidence;

@@ -13,7 +13,7 @@ use crate::pool::answer::{Interval, LeftOut};
 use crate::pool::compare::units_of;
 use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::normalise::{Divisors, MeasuredAmounts};
-use crate::pool::question::{Options, Question, QuestionDraft, Scope};
+use crate::pool::question::{Options, OptionsDraft, Question, QuestionDraft, Scope};
 use crate::pool::screened::beyond;
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::{Reasons, places};
@@ -90,7 +90,7 @@ impl PrecisionDraft {
             workpiece_family: self.workpiece_family,
             centres: self.centres,
             measured_class_only: self.measured_class_only,
-            level: self.level,
+            options: OptionsDraft { level: self.level, ..OptionsDraft::default() },
             data_version: self.data_version,
             ..QuestionDraft::default()
         };

@@ -3,6 +3,7 @@
 mod check;
 pub mod draft;
 pub mod duplicate;
+pub mod loose;
 mod reduce;
 mod screened;
 pub mod summary;

@@ -9,7 +9,8 @@ use benchring_stats::variance::{COLD_PRIOR_DF, Prior};
 use crate::method::{Inputs, Method, ResponseScale};
 use crate::quantity::Quantity;
 use crate::screening::{self, Flag, Series, SeriesRun};
-use crate::trial::check::parts::{Pack, number};
+use crate::trial::check::parts::number;
+use crate::trial::loose::ArmPack;
 use crate::trial::reduce::{arm_summary, scored};
 use crate::trial::summary::ArmSummary;
 use crate::trial::{Arm, Charge, Conditions, Run, Trial};
@@ -86,7 +87,7 @@ pub(super) fn screened(
     trial: &Trial,
     method: &Method,
     keys: &BTreeMap<String, String>,
-    packs: &[Pack<'_>],
+    packs: &[ArmPack],
     keep_readings: bool,
 ) -> Screening {
     let series = series_of(trial);
@@ -95,7 +96,7 @@ pub(super) fn screened(
     let mut without_outliers = BTreeMap::new();
     for (place, arm) in trial.arms.iter().enumerate() {
         if let (Some(rest), Some(pack)) = (without(arm, place, &flags), packs.get(place)) {
-            without_outliers.insert(place, arm_summary(&rest, method, *pack, keep_readings));
+            without_outliers.insert(place, arm_summary(&rest, method, pack, keep_readings));
         }
     }
     Screening {
@@ -137,10 +138,10 @@ fn plain_moments(method: &Method, series: &Series) -> PlainMoments {
 }
 
 /// Means of ln of everything derived from reading and conditions together.
-fn derived(trial: &Trial, method: &Method, packs: &[Pack<'_>]) -> BTreeMap<String, Vec<Option<f64>>> {
+fn derived(trial: &Trial, method: &Method, packs: &[ArmPack]) -> BTreeMap<String, Vec<Option<f64>>> {
     let both = method.derived.iter().filter(|one| one.reads_reading() && !one.fields().is_empty());
     let rows = both.map(|one| {
-        let of_arm = |(arm, (_, model)): (&Arm, &Pack<'_>)| {
+        let of_arm = |(arm, pack): (&Arm, &ArmPack)| {
             let mut logs: Vec<f64> = Vec::new();
             for (charge, _, run) in exact_runs(arm) {
                 let places: [&Conditions; 4] =
@@ -148,8 +149,8 @@ fn derived(trial: &Trial, method: &Method, packs: &[Pack<'_>]) -> BTreeMap<Strin
                 let field = |id: &str| places.iter().find_map(|place| number(place, id));
                 let value = one.value(&Inputs {
                     reading: run.reading.as_ref().map(Quantity::canonical),
-                    rated_capacity: Some(model.rated_capacity.canonical()),
-                    series_count: Some(f64::from(model.series_count)),
+                    rated_capacity: pack.rated_capacity,
+                    series_count: pack.series_count,
                     field: &field,
                 })?;
                 logs.push((value > 0.0).then(|| value.ln())?);

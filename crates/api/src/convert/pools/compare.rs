@@ -54,7 +54,10 @@ pub fn answer_to_wire(answer: &Answer, telling: &Telling<'_>) -> v1::ComparePack
         normalisation: question.normalisation.map_or(0, normalisation_to_wire),
         strata: answer.strata.iter().map(|s| stratum_to_wire(s, telling)).collect(),
         sentence: leading_sentence(answer, telling.subject),
-        options: Some(options_to_wire(&answer.options)),
+        options: Some(options_to_wire(
+            &answer.options,
+            telling.method.response.measure.dimension.canonical().ucum,
+        )),
         data_version: answer.data_version,
         evidence_version: answer.evidence_version,
         engine_version: ENGINE_VERSION.to_owned(),
@@ -72,7 +75,7 @@ fn leading_sentence(answer: &Answer, subject: &Subject) -> String {
     answer.strata.first().map(|s| sentence(subject, &s.headline)).or_else(runs).unwrap_or_default()
 }
 
-fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
+pub(super) fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
     let effect = |e: &PooledEffect| effect_to_wire(e, telling.subject);
     let beside = |e: &Option<PooledEffect>| e.as_ref().map(effect);
     let unit = stratum.headline.scale.unit();

@@ -1,8 +1,10 @@
 //! Questions over many trials, and their answers: one file a question, and what all of them share.
 
+pub mod analysis;
 mod assess;
 mod beside;
 mod compare;
+pub mod documents;
 mod effect;
 pub mod modifiers;
 mod question;

@@ -42,7 +42,8 @@ pub(super) fn flags(pooling: &Pooling<'_>, stratum: &Stratum<'_>) -> Vec<Flag> {
 fn spreads<'a>(pooling: &Pooling<'_>, stratum: &'a Stratum<'_>) -> Vec<UnitSpread<'a>> {
     let mut units: BTreeMap<&TesterId, UnitSpread<'_>> = BTreeMap::new();
     for trial in stratum.counted {
-        let own = trial_spread(pooling.method, &trial.summary, false).filter(|own| !own.zero_spread);
+        let own = trial_spread(pooling.method, &trial.summary, pooling.spread.resolution, false)
+            .filter(|own| !own.zero_spread);
         let Some((s2, df)) = own.and_then(|own| Some((own.s2?, own.df))) else { continue };
         let unit = stratum.unit_of(trial);
         let sum = units.entry(unit).or_insert(UnitSpread { unit, squares: 0.0, df: 0, trials: 0 });

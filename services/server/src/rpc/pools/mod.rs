@@ -45,6 +45,13 @@ impl PoolService for App {
     ) -> Result<Response<v1::AssessMethodResponse>, Status> {
         answer(self.assess(request)).await
     }
+
+    async fn analyse_trials(
+        &self,
+        request: Request<v1::AnalyseTrialsRequest>,
+    ) -> Result<Response<v1::AnalyseTrialsResponse>, Status> {
+        answer(self.analysed(request)).await
+    }
 }
 
 impl App {
@@ -106,7 +113,7 @@ fn no_answer(why: &NoAnswer) -> Refusal {
     let reason = match why {
         NoAnswer::NoEvidence { .. } => Reason::NoEvidence,
         NoAnswer::NotConnected { .. } => Reason::NotConnected,
-        NoAnswer::NotNormalisable(_) => Reason::Precondition,
+        NoAnswer::NoVariance { .. } | NoAnswer::NotNormalisable(_) => Reason::Precondition,
     };
     Refusal::because(reason, why.to_string())
 }
