@@ -106,8 +106,11 @@ impl Records {
         Ok(())
     }
 
-    /// Those of some sections.
+    /// Those of some sections, in the order of these.
     pub(crate) fn of(&self, sections: &[&str]) -> Vec<&Record> {
-        self.all.iter().filter(|record| sections.contains(&record.section.as_str())).collect()
+        let place = |record: &&Record| sections.iter().position(|section| *section == record.section);
+        let mut chosen: Vec<&Record> = self.all.iter().filter(|record| place(record).is_some()).collect();
+        chosen.sort_by_key(place);
+        chosen
     }
 }
