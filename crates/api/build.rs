@@ -19,13 +19,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         .encode_file_descriptor_set();
     let out = PathBuf::from(std::env::var("OUT_DIR")?);
     std::fs::write(out.join("descriptors.bin"), &set)?;
+    let mut config = tonic_prost_build::Config::new();
+    // The codec finds the descriptor of a request by its name.
+    config.enable_type_names();
     tonic_prost_build::configure()
+        .codec_path("crate::codec::CountingCodec")
         .compile_well_known_types(false)
         // Maps in key order: equal answers are equal bytes.
         .btree_map(".")
         // A trial is much larger than the other outcome.
         .boxed(".benchring.v1.SubmitTrialResult.outcome.trial")
-        .compile_fds(prost_types_set(&set)?)?;
+        .compile_fds_with_config(prost_types_set(&set)?, config)?;
     Ok(())
 }
 

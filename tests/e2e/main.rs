@@ -5,6 +5,7 @@
 mod access;
 mod added_method;
 mod any_bytes;
+mod claims;
 mod confirming;
 mod door;
 mod duplicates;

@@ -9,6 +9,7 @@ use std::sync::Arc;
 
 use anyhow::Context as _;
 use benchring_api::v1;
+use benchring_api::v1::claim_service_client::ClaimServiceClient;
 use benchring_api::v1::method_service_client::MethodServiceClient;
 use benchring_api::v1::moderation_service_client::ModerationServiceClient;
 use benchring_api::v1::pack_service_client::PackServiceClient;
@@ -141,6 +142,11 @@ impl Ring {
     /// Questions.
     pub fn pools(&self) -> PoolServiceClient<Channel> {
         PoolServiceClient::new(self.channel())
+    }
+
+    /// Claims.
+    pub fn claims(&self) -> ClaimServiceClient<Channel> {
+        ClaimServiceClient::new(self.channel())
     }
 
     /// Last sequence of the audit log: unchanged where nothing was kept.

@@ -3,6 +3,7 @@
 //! [`v1`] is generated from `proto/benchring/v1`. Everything else about the wire is in this crate
 //! too, so that a field has one place where it is read and one where it is written.
 
+pub mod codec;
 pub mod convert;
 
 use std::sync::LazyLock;

@@ -85,7 +85,7 @@ fn every_resource_begins_with_its_name() {
             assert!(pattern.as_str().unwrap().starts_with(&format!("{plural}/{{")), "{pattern:?}");
         }
     }
-    assert_eq!(seen, 5, "method, pack model, pack specimen, tool model and trial");
+    assert_eq!(seen, 6, "claim, method, pack model, pack specimen, tool model and trial");
 }
 
 #[test]
@@ -135,6 +135,13 @@ const REVIEWED: &[(&str, &str)] = &[
     ("ComparePacksResponse.data_version", "a sequence of the audit log"),
     ("ComparePacksResponse.evidence_version", "a sequence of the audit log"),
     ("ServerInfo.data_version", "a sequence of the audit log"),
+    ("JudgeClaimRequest.data_version", "a sequence of the audit log"),
+    ("JudgeClaimResponse.data_version", "a sequence of the audit log"),
+    ("JudgeClaimResponse.evidence_version", "a sequence of the audit log"),
+    ("ClaimHistoryEntry.evidence_version", "a sequence of the audit log"),
+    ("ClaimThreshold.value", "its unit stands beside it"),
+    ("ClaimStratum.half_width", "log scale or unit of the effect, whose unit stands beside it"),
+    ("ClaimStratum.half_width_limit", "log scale or unit of the effect, whose unit stands beside it"),
 ];
 
 /// Standard fields of lists (AIP-158).

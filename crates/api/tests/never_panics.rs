@@ -1,6 +1,6 @@
 //! Whatever bytes come: they decode or they do not, and what decodes converts, without a panic.
 
-use benchring_api::convert::{moderation, packs, tools, trials};
+use benchring_api::convert::{claims, moderation, packs, tools, trials};
 use benchring_api::v1;
 use benchring_domain::violation::Violations;
 use proptest::prelude::*;
@@ -39,6 +39,10 @@ fn convert_as_everything(bytes: &[u8]) -> usize {
         }),
         decoded(bytes, |m: v1::CreateToolModelRequest| shaped(tools::create_tool_model_from_wire(m).broken)),
         decoded(bytes, |m: v1::UpdateToolModelRequest| shaped(tools::update_tool_model_from_wire(m).broken)),
+        decoded(bytes, |m: v1::CreateClaimRequest| shaped(claims::create_claim_from_wire(m).broken)),
+        decoded(bytes, |m: v1::Claim| shaped(claims::claim_from_wire(m).broken)),
+        decoded(bytes, |m: v1::ListClaimsRequest| shaped(claims::list_claims_from_wire(m).broken)),
+        decoded(bytes, |m: v1::JudgeClaimRequest| shaped(claims::judge_claim_from_wire(m).broken)),
     ];
     decodes.into_iter().filter(|decodes| *decodes).count()
 }

@@ -42,6 +42,12 @@ pub enum Action {
     DecideTrial,
     /// Ask a question over many trials.
     AskPool,
+    /// Read claims.
+    ReadClaims,
+    /// Record a claim.
+    RecordClaim,
+    /// Have a claim judged.
+    JudgeClaim,
 }
 
 /// Who may do an action.
@@ -73,6 +79,9 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::ConfirmPackModelFinding, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
+    (Action::ReadClaims, WhoMay::Anyone),
+    (Action::RecordClaim, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
+    (Action::JudgeClaim, WhoMay::Anyone),
 ];
 
 /// Why a caller may not.

@@ -30,6 +30,8 @@ pub enum Action {
     TrialFindingConfirmed,
     /// What was found in a pack model was confirmed.
     PackModelFindingConfirmed,
+    /// A claim was recorded.
+    ClaimCreated,
 }
 
 impl Action {
@@ -46,6 +48,7 @@ impl Action {
             Self::TrialDecided => "trial_decided",
             Self::TrialFindingConfirmed => "trial_finding_confirmed",
             Self::PackModelFindingConfirmed => "pack_model_finding_confirmed",
+            Self::ClaimCreated => "claim_created",
         }
     }
 }

@@ -119,6 +119,9 @@ resource_id!(
 resource_id!(
     /// A method, without its version.
     MethodId, "methods");
+resource_id!(
+    /// A claim of a maker.
+    ClaimId, "claims");
 
 /// A method version: `methods/{id}/versions/{n}`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]

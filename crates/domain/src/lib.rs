@@ -1,10 +1,11 @@
 //! Every rule of the trade, pure: no input or output, no clock, no chance but what is handed in.
 //!
 //! Start at [`trial`]: a [`trial::TrialDraft`] is what a tester sent, [`trial::Trial`] what passed
-//! every rule of its [`method`]. [`pool`] answers questions over many trials.
+//! every rule of its [`method`]. [`pool`] answers questions over many trials, [`claim`] holds what makers say against them.
 
 pub mod acting;
 pub mod audit;
+pub mod claim;
 pub mod clock;
 pub mod confirmation;
 pub mod disclosure;
@@ -15,6 +16,7 @@ mod measure;
 pub mod method;
 mod names;
 pub mod pack;
+pub mod plan;
 pub mod pool;
 pub mod price;
 pub mod quantity;

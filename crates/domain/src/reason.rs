@@ -78,6 +78,16 @@ reasons!(
         NOT_A_REGION;
         /// Not an ISO 8601 date.
         NOT_A_DATE;
+        /// A claim whose words can mean two different numbers.
+        AMBIGUOUS_FORM;
+        /// A form of claim that says nothing about the response named.
+        FORM_DOES_NOT_FIT;
+        /// A normalisation that the method does not permit.
+        NOT_NORMALISABLE;
+        /// One pack on both sides.
+        SAME_PACK;
+        /// A method that knows no demand class.
+        NO_DEMAND_CLASS;
         /// Broken rules beyond the greatest number that one answer lists.
         MORE_NOT_LISTED;
     }

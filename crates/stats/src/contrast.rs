@@ -200,17 +200,27 @@ pub fn welch(
         Scale::Ratio => log_ratio_of_means(arm_a, arm_b, Bias::None)?,
         Scale::Difference => difference_of_means(arm_a, arm_b)?,
     };
+    let (_, _, df) = own_spreads(arm_a, arm_b, scale)?;
+    TInterval::new(contrast, df, level)
+}
+
+/// The variances a and b of the two means, of their logarithms on the ratio scale, and the degrees of freedom of a + b.
+pub(crate) fn own_spreads(
+    arm_a: &ArmSummary,
+    arm_b: &ArmSummary,
+    scale: Scale,
+) -> Result<(f64, f64, f64), StatsError> {
+    let (a, b) = (arm_a.checked(scale)?, arm_b.checked(scale)?);
     if let Some(count) = [arm_a.count, arm_b.count].into_iter().find(|&count| count < 2) {
         return Err(StatsError::TooFewReadings { count, needed: 2 });
     }
-    let (a, b) = (arm_a.variance_of_mean(scale), arm_b.variance_of_mean(scale));
     if a + b <= 0.0 {
         return Err(StatsError::ZeroSpread);
     }
     // As shares of the sum, so that no square can vanish.
     let (share_a, share_b) = (a / (a + b), b / (a + b));
     let (df_a, df_b) = ((arm_a.count - 1) as f64, (arm_b.count - 1) as f64);
-    TInterval::new(contrast, 1.0 / (share_a * share_a / df_a + share_b * share_b / df_b), level)
+    Ok((a, b, 1.0 / (share_a * share_a / df_a + share_b * share_b / df_b)))
 }
 
 /// The interval of one trial whose runs vary by a variance shrunk towards that of its method: L ± t(d₀ + d)√v.

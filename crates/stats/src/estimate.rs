@@ -42,7 +42,11 @@ impl Estimates {
             check_effect(index, estimate.effect)?;
             check_variance(index, estimate.variance)?;
         }
-        let mut sorted = input.to_vec();
+        Ok(Self::of_checked(input.to_vec()))
+    }
+
+    /// From at least one estimate of which every number is known to be usable.
+    pub(crate) fn of_checked(mut sorted: Vec<Estimate>) -> Self {
         sorted.sort_unstable_by(|a, b| {
             a.variance.total_cmp(&b.variance).then_with(|| a.effect.total_cmp(&b.effect))
         });
@@ -52,11 +56,11 @@ impl Estimates {
             total += estimate.variance.recip();
         }
         let centre = weighted / total;
-        Ok(Self {
+        Self {
             deviations: sorted.iter().map(|e| e.effect - centre).collect(),
             variances: sorted.iter().map(|e| e.variance).collect(),
             centre,
-        })
+        }
     }
 
     /// k, the count of estimates.

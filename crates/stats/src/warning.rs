@@ -24,6 +24,8 @@ pub enum Warning {
     BlockedBias,
     /// Leave-one-out kept the spread between units of the full pool, since refitting all would take too long.
     TauHeldInLeaveOneOut,
+    /// Fewer than four units for each coefficient of a regression.
+    TooFewForModerator,
 }
 
 impl Warning {
@@ -39,6 +41,7 @@ impl Warning {
             Self::BlockedOrder => "blocked_order",
             Self::BlockedBias => "blocked_bias",
             Self::TauHeldInLeaveOneOut => "tau_held_in_leave_one_out",
+            Self::TooFewForModerator => "too_few_for_moderator",
         }
     }
 }

@@ -97,14 +97,14 @@ pub(crate) async fn of_trials(db: &impl ConnectionTrait, ids: &[String]) -> Resu
     Ok(found)
 }
 
-/// The answers about these models; none about tools, of which nothing is asked.
+/// The answers about these models; none about tools and claims, of which nothing is asked.
 pub(crate) async fn of_models(
     db: &impl ConnectionTrait,
     kind: Kind,
     ids: &[String],
 ) -> Result<ByResource, StoreError> {
     let mut found = ByResource::new();
-    if kind == Kind::Tool {
+    if kind != Kind::Pack {
         return Ok(found);
     }
     for some in ids.chunks(IDS_AT_ONCE) {

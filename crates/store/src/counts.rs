@@ -22,6 +22,8 @@ pub struct Counts {
     pub pack_specimens: u64,
     /// Tool models.
     pub tool_models: u64,
+    /// Claims.
+    pub claims: u64,
 }
 
 impl Store {
@@ -34,6 +36,7 @@ impl Store {
         let mut counts = Counts {
             pack_models: self.count(Kind::Pack.table()).await?,
             tool_models: self.count(Kind::Tool.table()).await?,
+            claims: self.count(Kind::Claim.table()).await?,
             pack_specimens: pack_specimen::Entity::find().count(self.readers()).await?,
             trials: BTreeMap::new(),
         };

@@ -53,7 +53,7 @@ impl Row {
 /// How specimens were acquired, where that was said anew, and the sequence at which it was.
 type Disclosures = BTreeMap<PackSpecimenId, (i64, Acquired)>;
 
-fn counting() -> impl Iterator<Item = &'static str> {
+pub(crate) fn counting() -> impl Iterator<Item = &'static str> {
     Standing::ALL.into_iter().filter(|standing| standing.counts()).map(Standing::id)
 }
 

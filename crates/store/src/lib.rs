@@ -7,6 +7,7 @@
 
 mod answered;
 mod audit;
+mod claims;
 mod confirmations;
 mod connect;
 mod counts;
@@ -28,6 +29,7 @@ mod verify;
 mod writer;
 
 pub use audit::{AuditEntry, AuditHead};
+pub use claims::{ClaimQuery, ClaimRow};
 pub use confirmations::NewConfirmation;
 pub use counts::Counts;
 pub use decisions::DecisionRow;

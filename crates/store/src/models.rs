@@ -1,9 +1,9 @@
-//! What pack models and tool models share: one row for the model, one for each of its revisions.
+//! What pack models, tool models and claims share: one row for each, one for each of its revisions. A claim has one only.
 
 use benchring_domain::audit::Action;
 use benchring_domain::clock::Timestamp;
 use benchring_domain::confirmation::Confirmation;
-use benchring_domain::id::{PackModelId, ToolModelId};
+use benchring_domain::id::{ClaimId, PackModelId, ToolModelId};
 use sea_orm::sea_query::{Expr, ExprTrait, LikeExpr, Order, Query, SelectStatement};
 use sea_orm::{ConnectionTrait, DatabaseConnection, FromQueryResult};
 use serde::de::DeserializeOwned;
@@ -12,7 +12,7 @@ use crate::StoreError;
 use crate::confirmations;
 use crate::span::moment;
 
-/// Version of the documents of packs, specimens and tools.
+/// Version of the documents of packs, specimens, tools and claims.
 pub(crate) const DOCUMENT_VERSION: i32 = 1;
 
 /// Most ids asked for in one statement.
@@ -23,15 +23,17 @@ pub(crate) const IDS_AT_ONCE: usize = 500;
 pub(crate) enum Kind {
     Pack,
     Tool,
+    Claim,
 }
 
 impl Kind {
-    pub(crate) const ALL: [Self; 2] = [Self::Pack, Self::Tool];
+    pub(crate) const ALL: [Self; 3] = [Self::Pack, Self::Tool, Self::Claim];
 
     pub(crate) fn table(self) -> &'static str {
         match self {
             Self::Pack => "pack_model",
             Self::Tool => "tool_model",
+            Self::Claim => "claim",
         }
     }
 
@@ -39,6 +41,7 @@ impl Kind {
         match self {
             Self::Pack => "pack_model_revision",
             Self::Tool => "tool_model_revision",
+            Self::Claim => "claim_revision",
         }
     }
 
@@ -46,6 +49,7 @@ impl Kind {
         let collection = match self {
             Self::Pack => PackModelId::COLLECTION,
             Self::Tool => ToolModelId::COLLECTION,
+            Self::Claim => ClaimId::COLLECTION,
         };
         format!("{collection}/{id}")
     }
@@ -54,13 +58,16 @@ impl Kind {
         match self {
             Self::Pack => Action::PackModelCreated,
             Self::Tool => Action::ToolModelCreated,
+            Self::Claim => Action::ClaimCreated,
         }
     }
 
-    pub(crate) fn updated(self) -> Action {
+    /// `None` where what is recorded never changes.
+    pub(crate) fn updated(self) -> Option<Action> {
         match self {
-            Self::Pack => Action::PackModelUpdated,
-            Self::Tool => Action::ToolModelUpdated,
+            Self::Pack => Some(Action::PackModelUpdated),
+            Self::Tool => Some(Action::ToolModelUpdated),
+            Self::Claim => None,
         }
     }
 }

@@ -50,7 +50,7 @@ pub struct AuditVerdict {
 
 /// Where the documents of an action lie: table, column of the key, column of the part.
 fn table_of(action: &str) -> Option<(&'static str, &'static str, Option<&'static str>)> {
-    const PLACES: [(Action, &str, &str, Option<&str>); 10] = [
+    const PLACES: [(Action, &str, &str, Option<&str>); 11] = [
         (Action::PackModelCreated, "pack_model_revision", "id", Some("revision")),
         (Action::PackModelUpdated, "pack_model_revision", "id", Some("revision")),
         (Action::ToolModelCreated, "tool_model_revision", "id", Some("revision")),
@@ -61,6 +61,7 @@ fn table_of(action: &str) -> Option<(&'static str, &'static str, Option<&'static
         (Action::TrialDecided, "trial_decision", "trial", Some("number")),
         (Action::TrialFindingConfirmed, "trial_confirmation", "trial", Some("number")),
         (Action::PackModelFindingConfirmed, "pack_model_confirmation", "pack_model", Some("number")),
+        (Action::ClaimCreated, "claim_revision", "id", Some("revision")),
     ];
     let place = PLACES.into_iter().find(|(known, ..)| known.id() == action)?;
     Some((place.1, place.2, place.3))

@@ -5,6 +5,10 @@ use benchring_auth::Action;
 
 /// Every rpc and its action, in the order of the descriptor, then those of health and reflection.
 pub const ACCESS: &[(&str, Action)] = &[
+    ("benchring.v1.ClaimService/CreateClaim", Action::RecordClaim),
+    ("benchring.v1.ClaimService/GetClaim", Action::ReadClaims),
+    ("benchring.v1.ClaimService/ListClaims", Action::ReadClaims),
+    ("benchring.v1.ClaimService/JudgeClaim", Action::JudgeClaim),
     ("benchring.v1.MethodService/ListMethods", Action::ReadMethods),
     ("benchring.v1.MethodService/GetMethod", Action::ReadMethods),
     ("benchring.v1.TrialService/SubmitTrial", Action::SubmitTrial),

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use benchring_api::v1::claim_service_server::ClaimServiceServer;
 use benchring_api::v1::method_service_server::MethodServiceServer;
 use benchring_api::v1::moderation_service_server::ModerationServiceServer;
 use benchring_api::v1::pack_service_server::PackServiceServer;
@@ -72,6 +73,7 @@ impl App {
             .add_service(service!(ToolServiceServer))
             .add_service(service!(TrialServiceServer))
             .add_service(service!(PoolServiceServer))
+            .add_service(service!(ClaimServiceServer))
             .add_service(service!(ModerationServiceServer))
             .add_service(service!(ServerServiceServer))
     }

@@ -9,6 +9,7 @@
 //! Paths of violations begin at the request, as google.rpc.BadRequest has it:
 //! `trial.arms[1].charges[0].runs[2].reading.unit`.
 
+pub mod claims;
 pub mod confirm;
 pub mod findings;
 pub mod mask;

@@ -1,5 +1,8 @@
 //! Enums of the wire and words of the domain, one table for both ways.
 
+use benchring_domain::claim::{
+    Base as ClaimBase, Form as ClaimForm, Reach as ClaimReach, Side as ClaimSide, Verdict as ClaimVerdict,
+};
 use benchring_domain::disclosure::{Acquired, Interest, Licence};
 use benchring_domain::method::Normalisation;
 use benchring_domain::pack::LabelVoltageKind;
@@ -65,6 +68,16 @@ both_ways! {
     Heterogeneity: heterogeneity_from_wire, heterogeneity_to_wire { Reml, Pm, Dl, Fe }
     IntervalMethod: interval_method_from_wire, interval_method_to_wire { HkCi, Hk, HkSe, Z }
     VoteCap: vote_cap_from_wire, vote_cap_to_wire { Median, None }
+    ClaimForm: claim_form_from_wire, claim_form_to_wire {
+        RateGain, TimeReduction, More, Less, Times, Cooler, Same, LabelLevel
+    }
+    ClaimReach: claim_reach_from_wire, claim_reach_to_wire { AtLeast, UpTo }
+    ClaimVerdict: claim_verdict_from_wire, claim_verdict_to_wire {
+        Supported, Contradicted, Inconclusive, NotEnoughEvidence, NotTestableAsWorded, Reached, NotReached,
+        NoPracticalDifference
+    }
+    ClaimBase: claim_base_from_wire, claim_base_to_wire { Direct, Network, Levels }
+    ClaimSide: claim_side_from_wire, claim_side_to_wire { AtLeast, AtMost }
 }
 
 use v1::VarianceModel as WireVariance;

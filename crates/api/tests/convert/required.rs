@@ -1,15 +1,15 @@
 //! Every field that the descriptors call REQUIRED is missed when it is left out, and by its path.
 
-use benchring_api::convert::{moderation, packs, pools, requests, tools, trials};
+use benchring_api::convert::{claims, moderation, packs, pools, requests, tools, trials};
 use benchring_api::{descriptors, field_behaviour, v1};
-use benchring_domain::id::{PackModelId, PackSpecimenId, ToolModelId, TrialId};
+use benchring_domain::id::{ClaimId, PackModelId, PackSpecimenId, ToolModelId, TrialId};
 use benchring_domain::violation::Violations;
 use prost::Message;
 use prost_reflect::{DynamicMessage, ReflectMessage as _, Value};
 
 use crate::sound::{
-    CATALOGUE, check_draft, check_pack, check_specimen, check_tool, now, pack_model, pack_specimen, tester,
-    tool_model, trial,
+    CATALOGUE, check_draft, check_pack, check_specimen, check_tool, claim, now, pack_model, pack_specimen,
+    tester, tool_model, trial,
 };
 
 /// A message with one required field left out, and the path of that field.
@@ -168,5 +168,21 @@ fn of_a_question() {
     };
     misses("ComparePacksRequest", &request, |request| {
         pools::question_from_wire(request).judge("", |draft| draft.check(&CATALOGUE)).map(drop)
+    });
+}
+
+#[test]
+fn of_a_claim() {
+    let request = v1::CreateClaimRequest { claim: Some(claim()), ..Default::default() };
+    let paths = misses("CreateClaimRequest", &request, |request| {
+        let id = ClaimId::parse("c1").unwrap();
+        claims::create_claim_from_wire(request)
+            .judge("claim", |new| new.draft.check(id, &CATALOGUE))
+            .map(drop)
+    });
+    assert!(paths.contains(&"claim.responses[0].method".to_owned()), "{paths:?}");
+    let request = v1::JudgeClaimRequest { name: "claims/c1".into(), ..Default::default() };
+    misses("JudgeClaimRequest", &request, |request| {
+        claims::judge_claim_from_wire(request).finish().map(drop)
     });
 }

@@ -1,6 +1,6 @@
 //! What the service gave out reads back as what it was.
 
-use benchring_api::convert::{Revision, packs, tools, trials};
+use benchring_api::convert::{Revision, claims, packs, tools, trials};
 use benchring_api::v1;
 use benchring_domain::pack::PackModel;
 use benchring_domain::quantity::Quantity;
@@ -9,8 +9,8 @@ use benchring_domain::trial::Checked;
 use prost::Message as _;
 
 use crate::sound::{
-    check_pack, check_specimen, check_tool, check_trial, now, pack_model, pack_specimen, tester, text,
-    tool_model, trial, value,
+    check_claim, check_pack, check_specimen, check_tool, check_trial, claim, now, pack_model, pack_specimen,
+    tester, text, tool_model, trial, value,
 };
 
 fn revision() -> Revision<'static> {
@@ -52,6 +52,16 @@ fn a_specimen_given_out_is_read_as_the_same_specimen() {
     let wire = packs::pack_specimen_to_wire(&specimen, &revision());
     assert_eq!(wire.tester, "testers/t01");
     assert_eq!(check_specimen(wire, "k4-1").unwrap(), specimen);
+}
+
+#[test]
+fn a_claim_given_out_is_read_as_the_same_claim() {
+    let checked = check_claim(claim()).unwrap();
+    let wire = claims::claim_to_wire(&checked, &revision());
+    assert_eq!((wire.name.as_str(), wire.etag.as_str()), ("claims/c1", "\"1\""));
+    assert_eq!(wire.reading, "up to 1.25 times as much, or as fast");
+    let back = check_claim(wire.clone()).unwrap();
+    assert_eq!(claims::claim_to_wire(&back, &revision()), wire);
 }
 
 fn given_out(checked: &Checked, view: trials::View) -> v1::Trial {

@@ -2,12 +2,13 @@
 
 use std::sync::LazyLock;
 
-use benchring_api::convert::{packs, tools, trials};
+use benchring_api::convert::{claims, packs, tools, trials};
 use benchring_api::v1;
 use benchring_api::v1::condition::Value;
+use benchring_domain::claim::Claim;
 use benchring_domain::clock::Timestamp;
 use benchring_domain::finding::Finding;
-use benchring_domain::id::{PackModelId, PackSpecimenId, TesterId, ToolModelId};
+use benchring_domain::id::{ClaimId, PackModelId, PackSpecimenId, TesterId, ToolModelId};
 use benchring_domain::method::Catalogue;
 use benchring_domain::pack::{PackModel, PackSpecimen};
 use benchring_domain::tool::ToolModel;
@@ -211,4 +212,35 @@ pub(crate) fn check_draft(draft: TrialDraft) -> Result<Checked, Violations> {
 
 pub(crate) fn check_trial(sent: v1::Trial) -> Result<Checked, Violations> {
     trials::trial_from_wire(sent).judge("", check_draft)
+}
+
+/// A claim of K8 against K4, with everything that a comparison states.
+pub(crate) fn claim() -> v1::Claim {
+    v1::Claim {
+        maker: "maker K (invented)".into(),
+        wording: "25 % faster".into(),
+        source_reference: "sleeve of the pack".into(),
+        metric: "speed".into(),
+        responses: vec![v1::ClaimResponse {
+            method: "methods/screw-drive-time/versions/1".into(),
+            normalisation: v1::Normalisation::PerKgOnRate.into(),
+        }],
+        form: v1::ClaimForm::Times.into(),
+        reach: v1::ClaimReach::UpTo.into(),
+        amount: Some(value(1.25, "1")),
+        pack: "packModels/k8".into(),
+        comparator: "packModels/k4".into(),
+        condition: Some(v1::ClaimCondition {
+            demand_class: "d2".into(),
+            tool_type: "impact_driver".into(),
+            workpiece_family: "timber".into(),
+            ..Default::default()
+        }),
+        ..Default::default()
+    }
+}
+
+pub(crate) fn check_claim(sent: v1::Claim) -> Result<Claim, Violations> {
+    let id = ClaimId::parse("c1").expect("an id");
+    claims::claim_from_wire(sent).judge("", |draft| draft.check(id, &CATALOGUE))
 }

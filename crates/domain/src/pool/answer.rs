@@ -1,5 +1,7 @@
 //! What a question gets back: numbers with their uncertainty and what they rest on.
 
+use benchring_stats::spread::Judged;
+
 use crate::id::{TesterId, TrialId};
 use crate::pool::classes::{ClassBadge, ClassFamily, MeanPower};
 use crate::pool::completion::CompletionTable;
@@ -168,6 +170,8 @@ pub struct PooledEffect {
     pub basis: Basis,
     /// The effect on the scale of pooling, for further computation.
     pub pooled: f64,
+    /// The same with the distribution of its error and the allowance for order bias: what p-values come from.
+    pub judged: Judged,
 }
 
 /// The evidence of one voting unit.

@@ -99,8 +99,31 @@ impl Question {
     ) -> Result<Answer, NoAnswer> {
         let own = self.normalisation.and_then(|normalisation| measured.get(&normalisation));
         let divisors = Divisors::by(self.normalisation, self, &evidence.pack_models, own)?;
+        self.ask_by(method, evidence, measured, &divisors)
+    }
+
+    /// Asks how far pack B lies from `share` of pack A, in the unit of a response on the difference scale: 0 where it comes
+    /// to exactly that share. Only trials that hold both packs tell.
+    ///
+    /// A claim about a share of a difference that may come near zero is judged so, in place of by a ratio whose error is
+    /// not normal (Fieller, Journal of the Royal Statistical Society B 16 (1954), 175-185, has the same contrast).
+    ///
+    /// # Errors
+    /// As [`Self::ask_with`].
+    pub fn ask_share(&self, method: &Method, evidence: &Evidence, share: f64) -> Result<Answer, NoAnswer> {
+        let divisors = Divisors::Share { pack: self.pack_a.clone(), share };
+        self.ask_by(method, evidence, &MeasuredBy::new(), &divisors)
+    }
+
+    fn ask_by(
+        &self,
+        method: &Method,
+        evidence: &Evidence,
+        measured: &MeasuredBy,
+        divisors: &Divisors,
+    ) -> Result<Answer, NoAnswer> {
         let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.counts()).collect();
-        let asking = Asking { method, evidence, accepted: &accepted, divisors: &divisors, measured };
+        let asking = Asking { method, evidence, accepted: &accepted, divisors, measured };
         let mut reasons = Reasons::default();
         let (mut made, mut unpooled) = (Vec::new(), Vec::new());
         for group in groups(self, method, &evidence.trials, &mut reasons) {
@@ -313,7 +336,7 @@ impl Question {
 }
 
 /// Testers joined by a specimen that both ran in a contrast.
-fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
+pub(super) fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
     let uses =
         trials.iter().flat_map(|t| t.summary.arms.iter().map(|arm| (t.tester.clone(), arm.specimen.clone())));
     voting_units(trials.iter().map(|t| t.tester.clone()), uses)

@@ -45,23 +45,7 @@ pub(super) fn direction(
     better: Better,
     others: &[(&str, Option<&PooledEffect>)],
 ) -> Direction {
-    let basis = &effect.basis;
-    let mut because = Vec::new();
-    if basis.units < LEAST_UNITS {
-        because.push(format!("{} voting units, {LEAST_UNITS} are needed", basis.units));
-    }
-    for (specimens, pack) in [(basis.specimens_a, "A"), (basis.specimens_b, "B")] {
-        if specimens < LEAST_SPECIMENS {
-            because.push(format!("{specimens} specimens of pack {pack}, {LEAST_SPECIMENS} are needed"));
-        }
-    }
-    if effect.blocked_weight > MOST_BLOCKED {
-        because.push(format!(
-            "{:.0} % of the weight comes from blocked orders, at most {:.0} % may",
-            100.0 * effect.blocked_weight,
-            100.0 * MOST_BLOCKED
-        ));
-    }
+    let mut because = lacking(effect);
     let word = side(effect, better);
     let apart: Vec<&str> = others
         .iter()
@@ -80,6 +64,28 @@ pub(super) fn direction(
         because.push("the interval holds no difference".to_owned());
     }
     Direction { word, because, depends_on_stopped_runs }
+}
+
+/// Every condition for a word that `effect` does not meet.
+pub(crate) fn lacking(effect: &PooledEffect) -> Vec<String> {
+    let basis = &effect.basis;
+    let mut because = Vec::new();
+    if basis.units < LEAST_UNITS {
+        because.push(format!("{} voting units, {LEAST_UNITS} are needed", basis.units));
+    }
+    for (specimens, pack) in [(basis.specimens_a, "A"), (basis.specimens_b, "B")] {
+        if specimens < LEAST_SPECIMENS {
+            because.push(format!("{specimens} specimens of pack {pack}, {LEAST_SPECIMENS} are needed"));
+        }
+    }
+    if effect.blocked_weight > MOST_BLOCKED {
+        because.push(format!(
+            "{:.0} % of the weight comes from blocked orders, at most {:.0} % may",
+            100.0 * effect.blocked_weight,
+            100.0 * MOST_BLOCKED
+        ));
+    }
+    because
 }
 
 /// Which side of no difference the interval lies on.

@@ -12,7 +12,7 @@ use crate::pool::spread::MethodSpread;
 /// The rate of a label check, per hour: 0.2 It (IEC 61960-3, from memory).
 pub const LABEL_CHECK_RATE: f64 = 0.2;
 /// Band of the discharge methods on current over rated capacity.
-const RATE_BAND: &str = "c_rate";
+pub(super) const RATE_BAND: &str = "c_rate";
 
 /// The measured amount of every specimen that an accepted, poolable trial of `method` discharged at the
 /// rate of the label check.

@@ -9,13 +9,15 @@ mod compare;
 pub mod completion;
 pub mod direction;
 pub mod evidence;
+pub mod label;
 pub mod levels;
 mod measured;
 pub mod normalise;
+mod planning;
 pub mod question;
 mod spread;
 mod strata;
-mod stratum;
+pub(crate) mod stratum;
 pub mod strip;
 mod warnings;
 mod weigh;
@@ -26,6 +28,7 @@ pub use compare::NoAnswer;
 pub use evidence::{Evidence, EvidenceTrial, PackRevisions, WeightZero};
 pub use measured::{LABEL_CHECK_RATE, measured_amounts};
 pub use normalise::{Measured, MeasuredAmounts, MeasuredBy};
+pub use planning::shown;
 pub use question::{Question, QuestionDraft};
 
 /// Version of everything that turns evidence into an answer, here and in the numerics. Raised by any change of a

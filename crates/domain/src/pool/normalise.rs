@@ -85,6 +85,9 @@ pub(super) enum Divisors {
     Energy,
     /// The same for all arms of a trial: cancels in a contrast.
     Trial,
+    /// Nothing is divided, but of `pack` only a share counts: the difference to another pack is 0 where that comes to
+    /// exactly the share.
+    Share { pack: PackModelId, share: f64 },
 }
 
 impl Divisors {
@@ -130,7 +133,7 @@ impl Divisors {
 
     /// Whether only arms of the pair can be divided.
     pub(super) fn pair_only(&self) -> bool {
-        matches!(self, Self::Model { .. } | Self::Specimen(_) | Self::Energy)
+        matches!(self, Self::Model { .. } | Self::Specimen(_) | Self::Energy | Self::Share { .. })
     }
 
     /// Whether the sign of contrasts is turned: a rate is the inverse of a time.
@@ -170,7 +173,6 @@ impl Divisors {
     /// it smaller.
     pub(super) fn apply(&self, arm: &ArmSummary, effect: f64, variance: f64) -> Result<(f64, f64), Skip> {
         match self {
-            Self::None | Self::Trial => Ok((effect, variance)),
             Self::Model { ln_x, rate } => {
                 let x = ln_x.get(&arm.pack_model).copied().unwrap_or_default();
                 Ok((if *rate { -effect } else { effect } - x, variance))
@@ -189,6 +191,10 @@ impl Divisors {
                 ))
             }
             Self::Energy => per_energy(arm, effect, variance),
+            Self::Share { pack, share } if arm.pack_model == *pack => {
+                Ok((share * effect, share * share * variance))
+            }
+            Self::None | Self::Trial | Self::Share { .. } => Ok((effect, variance)),
         }
     }
 }

@@ -332,7 +332,12 @@ impl QuestionDraft {
     }
 }
 
-fn method_of<'a>(name: &str, catalogue: &'a Catalogue, broken: &mut Violations) -> Option<&'a Method> {
+/// The method version of that name; what is wrong with the name is noted at `method`.
+pub(crate) fn method_of<'a>(
+    name: &str,
+    catalogue: &'a Catalogue,
+    broken: &mut Violations,
+) -> Option<&'a Method> {
     let reference = match MethodRef::from_name(name) {
         Ok(reference) => reference,
         Err(wrong) => {

@@ -1,5 +1,7 @@
 //! The variance of a reading of the method: prior, charges, and where they come from.
 
+use std::collections::BTreeMap;
+
 use benchring_stats::arm::ArmMoments;
 use benchring_stats::contrast::Scale;
 use benchring_stats::variance::{
@@ -79,11 +81,33 @@ impl MethodSpread {
         };
         let whole = Sums::over(method, trials.iter().copied());
         let near = Sums::over(method, trials.iter().filter(alike).copied());
-        let prior_sums = if near.prior.trials >= PRIOR_SCOPE_TRIALS { &near } else { &whole };
-        let charge_sums = if near.charge.df >= CHARGE_SCOPE_DF { &near } else { &whole };
+        Self::of_sums(method, &whole, &near, &like.keys, options.variance)
+    }
+
+    /// Of the trials that count, whatever their conditions; `near` of them lie nearer to what is asked about.
+    pub(super) fn of_trials(
+        method: &Method,
+        trials: &[&EvidenceTrial],
+        near: &[&EvidenceTrial],
+        keys: &BTreeMap<String, String>,
+    ) -> Self {
+        let whole = Sums::over(method, trials.iter().copied());
+        let near = Sums::over(method, near.iter().copied());
+        Self::of_sums(method, &whole, &near, keys, Variance::Moderated)
+    }
+
+    fn of_sums(
+        method: &Method,
+        whole: &Sums,
+        near: &Sums,
+        keys: &BTreeMap<String, String>,
+        variance: Variance,
+    ) -> Self {
+        let prior_sums = if near.prior.trials >= PRIOR_SCOPE_TRIALS { near } else { whole };
+        let charge_sums = if near.charge.df >= CHARGE_SCOPE_DF { near } else { whole };
         // The catalogue holds no method without scatter, nor with a spread that is not positive: what
         // stands behind `unwrap_or` below is for such numbers alone.
-        let upper = method.scatter_upper_end(&like.keys).unwrap_or(WIDEST);
+        let upper = method.scatter_upper_end(keys).unwrap_or(WIDEST);
         let assumed = Prior {
             s02: upper * upper,
             d0: benchring_stats::variance::COLD_PRIOR_DF,
@@ -102,7 +126,7 @@ impl MethodSpread {
             pooled: prior_sums.prior.pooled(),
             charge,
             from_censored_arms: prior_sums.from_censored_arms,
-            model: match options.variance {
+            model: match variance {
                 Variance::Moderated => VarianceModel::Moderated,
                 Variance::Pooled => VarianceModel::Pooled,
                 Variance::Own => VarianceModel::Own,

@@ -218,22 +218,7 @@ impl Pooling<'_> {
 
     /// The scale the effect is told on, normalisation considered.
     fn scale(&self) -> EffectScale {
-        let response = &self.method.response;
-        if self.divisors.as_rate() {
-            return EffectScale::AmountRatio { higher_is_better: true };
-        }
-        if self.divisors.as_ratio() {
-            return EffectScale::AmountRatio { higher_is_better: response.better == Better::Higher };
-        }
-        match (response.scale, response.kind) {
-            (ResponseScale::Difference, _) => {
-                EffectScale::Difference { unit: response.measure.dimension.canonical().ucum }
-            }
-            (ResponseScale::Ratio, ResponseKind::Duration) => EffectScale::DurationRatio,
-            (ResponseScale::Ratio, _) => {
-                EffectScale::AmountRatio { higher_is_better: response.better == Better::Higher }
-            }
-        }
+        response_scale(self.method, self.divisors.as_rate(), self.divisors.as_ratio())
     }
 
     fn pooling_options(&self) -> random_effects::Options {
@@ -257,39 +242,7 @@ impl Pooling<'_> {
     }
 
     fn effect(&self, pooled: &Pooled, bound: f64, blocked_weight: f64, basis: Basis) -> PooledEffect {
-        let scale = self.scale();
-        let effect = told(scale, pooled.estimate, pooled.lower - bound, pooled.upper + bound);
-        PooledEffect {
-            scale,
-            level: self.question.options.level,
-            effect,
-            prediction: pooled.prediction.map(|p| Interval {
-                estimate: None,
-                lower: Some(scale.told(p.lower - bound)),
-                upper: Some(scale.told(p.upper + bound)),
-            }),
-            percent: percent_forms(scale, effect),
-            effect_without_order_bias: told(scale, pooled.estimate, pooled.lower, pooled.upper),
-            order_bias: bound,
-            blocked_weight,
-            standard_error: pooled.se,
-            df: match pooled.spread {
-                Spread::Normal(_) => f64::INFINITY,
-                Spread::T(t) | Spread::WiderOf(_, t) => t.df,
-            },
-            tau: pooled.tau2.unwrap_or(0.0).sqrt(),
-            tau_interval: pooled.tau2_interval.map(|i| Interval {
-                estimate: None,
-                lower: Some(i.lower.sqrt()),
-                upper: i.upper.is_finite().then(|| i.upper.sqrt()),
-            }),
-            tau_assumed: pooled.tau2_source == Tau2Source::Assumed,
-            i2: pooled.inconsistency.map_or(0.0, |i| i.i2),
-            q: pooled.cochran_q.map_or(0.0, |q| q.q),
-            q_p: pooled.cochran_q.map(|q| q.p),
-            basis,
-            pooled: pooled.estimate,
-        }
+        effect_of(self.scale(), self.question.options.level, pooled, bound, blocked_weight, basis)
     }
 
     fn rows(
@@ -372,6 +325,66 @@ impl Pooling<'_> {
             .map(|(sum, weight)| Estimate { effect: sum / weight, variance: 1.0 / weight })
             .collect();
         drift_limit(catalogue, &slopes, &self.pooling_options()).map_or(catalogue, |limit| limit.limit)
+    }
+}
+
+/// The scale that effects of a method are told on: where its times are turned to rates, or its differences divided to
+/// ratios, another than that of its readings.
+pub(crate) fn response_scale(method: &Method, as_rate: bool, as_ratio: bool) -> EffectScale {
+    let response = &method.response;
+    let amount = EffectScale::AmountRatio { higher_is_better: response.better == Better::Higher };
+    match (response.scale, response.kind) {
+        _ if as_rate => EffectScale::AmountRatio { higher_is_better: true },
+        _ if as_ratio => amount,
+        (ResponseScale::Difference, _) => {
+            EffectScale::Difference { unit: response.measure.dimension.canonical().ucum }
+        }
+        (ResponseScale::Ratio, ResponseKind::Duration) => EffectScale::DurationRatio,
+        (ResponseScale::Ratio, _) => amount,
+    }
+}
+
+/// A pool as an effect on `scale`, its bounds moved out by the bound on order bias.
+pub(super) fn effect_of(
+    scale: EffectScale,
+    level: f64,
+    pooled: &Pooled,
+    bound: f64,
+    blocked_weight: f64,
+    basis: Basis,
+) -> PooledEffect {
+    let effect = told(scale, pooled.estimate, pooled.lower - bound, pooled.upper + bound);
+    PooledEffect {
+        scale,
+        level,
+        effect,
+        prediction: pooled.prediction.map(|p| Interval {
+            estimate: None,
+            lower: Some(scale.told(p.lower - bound)),
+            upper: Some(scale.told(p.upper + bound)),
+        }),
+        percent: percent_forms(scale, effect),
+        effect_without_order_bias: told(scale, pooled.estimate, pooled.lower, pooled.upper),
+        order_bias: bound,
+        blocked_weight,
+        standard_error: pooled.se,
+        df: match pooled.spread {
+            Spread::Normal(_) => f64::INFINITY,
+            Spread::T(t) | Spread::WiderOf(_, t) => t.df,
+        },
+        tau: pooled.tau2.unwrap_or(0.0).sqrt(),
+        tau_interval: pooled.tau2_interval.map(|i| Interval {
+            estimate: None,
+            lower: Some(i.lower.sqrt()),
+            upper: i.upper.is_finite().then(|| i.upper.sqrt()),
+        }),
+        tau_assumed: pooled.tau2_source == Tau2Source::Assumed,
+        i2: pooled.inconsistency.map_or(0.0, |i| i.i2),
+        q: pooled.cochran_q.map_or(0.0, |q| q.q),
+        q_p: pooled.cochran_q.map(|q| q.p),
+        basis,
+        pooled: pooled.estimate,
+        judged: pooled.judged(bound),
     }
 }
 

@@ -5,6 +5,7 @@ use benchring_domain::pool::answer::{Basis, EffectScale, Interval, PooledEffect}
 use benchring_domain::pool::completion::{CompletionTable, FailedDifference, PackCompletion, Runs};
 use benchring_domain::pool::wording::{Subject, completion_sentence, percent_forms, sentence};
 use benchring_stats::completion::{Share, two_shares};
+use benchring_stats::spread::{Judged, Spread};
 use proptest::prelude::*;
 
 fn effect(scale: EffectScale, estimate: f64, lower: f64, upper: f64) -> PooledEffect {
@@ -28,6 +29,7 @@ fn effect(scale: EffectScale, estimate: f64, lower: f64, upper: f64) -> PooledEf
         q_p: None,
         basis: Basis { units: 6, testers: 6, trials: 9, specimens_a: 5, specimens_b: 6, ..Basis::default() },
         pooled: estimate.ln(),
+        judged: Judged { estimate: estimate.ln(), spread: Spread::Normal(0.01), allowance: 0.0 },
     }
 }
 

@@ -7,6 +7,8 @@ mod sums;
 
 use crate::estimate::Estimates;
 use crate::special::{chi2_quantile, chi2_sf, chi2_upper_quantile};
+pub(crate) use moments::{dersimonian_laird, generalised_q_root};
+pub(crate) use reml::{Likelihood, Reach, Restricted, restricted_maximum_likelihood};
 pub use subgroups::{Subgroup, SubgroupTest, subgroup_test};
 pub(crate) use sums::Fit;
 
@@ -74,11 +76,12 @@ pub fn tau2(estimates: &Estimates, method: Tau2Method) -> Option<f64> {
     match method {
         Tau2Method::FixedEffect => Some(0.0),
         Tau2Method::Given(value) => Some(value),
-        Tau2Method::DerSimonianLaird => estimable.then(|| moments::dersimonian_laird(estimates)),
-        Tau2Method::PauleMandel => {
-            estimable.then(|| moments::generalised_q_root(estimates, (estimates.count() - 1) as f64))
-        }
-        Tau2Method::Reml => estimable.then(|| reml::restricted_maximum_likelihood(estimates)),
+        Tau2Method::DerSimonianLaird => estimable.then(|| {
+            let fixed = Fit::at(estimates, 0.0);
+            dersimonian_laird(fixed.q, (estimates.count() - 1) as f64, fixed.trace())
+        }),
+        Tau2Method::PauleMandel => estimable.then(|| q_root(estimates, (estimates.count() - 1) as f64)),
+        Tau2Method::Reml => estimable.then(|| restricted_maximum_likelihood(estimates)),
     }
 }
 
@@ -88,12 +91,12 @@ pub fn tau2(estimates: &Estimates, method: Tau2Method) -> Option<f64> {
 /// # Reference
 /// Viechtbauer, Journal of Educational and Behavioral Statistics 30 (2005), 261–293.
 pub fn restricted_log_likelihood(estimates: &Estimates, tau2: f64) -> f64 {
-    reml::log_likelihood(estimates, tau2)
+    estimates.likelihood(tau2).value
 }
 
 /// Twice the derivative of [`restricted_log_likelihood`] with respect to τ².
 pub fn restricted_score(estimates: &Estimates, tau2: f64) -> f64 {
-    reml::score(estimates, tau2)
+    estimates.slope(tau2)
 }
 
 /// The Q-profile interval of τ²: the τ² at which generalised Q equals the quantiles of χ²(k − 1) at (1 ± level)/2
@@ -104,9 +107,18 @@ pub fn restricted_score(estimates: &Estimates, tau2: f64) -> f64 {
 pub fn q_profile(estimates: &Estimates, level: f64) -> Option<Interval> {
     let df = (estimates.count() - 1) as f64;
     (df > 0.0).then(|| Interval {
-        lower: moments::generalised_q_root(estimates, chi2_upper_quantile(0.5 * (1.0 - level), df)),
-        upper: moments::generalised_q_root(estimates, chi2_quantile(0.5 * (1.0 - level), df)),
+        lower: q_root(estimates, chi2_upper_quantile(0.5 * (1.0 - level), df)),
+        upper: q_root(estimates, chi2_quantile(0.5 * (1.0 - level), df)),
     })
+}
+
+/// The τ² at which Q of one mean equals `target`.
+fn q_root(estimates: &Estimates, target: f64) -> f64 {
+    let q = |tau2: f64| {
+        let fit = Fit::at(estimates, tau2);
+        (fit.q, fit.steepness)
+    };
+    generalised_q_root(q, target)
 }
 
 /// s² = (k − 1) Σ`w_i` / ((Σ`w_i`)² − Σ`w_i`²), `w_i` = 1/`v_i`; none for k = 1

@@ -1,23 +1,20 @@
 //! Estimators of τ² that set a weighted sum of squares to a target.
 
-use super::sums::Fit;
-use crate::estimate::Estimates;
-
 /// Newton below needs five to ten rounds; the cap guards against a sum that stands still by rounding.
 const MAXIMUM_ROUNDS: usize = 500;
 
-/// τ² = max(0, (Q − (k − 1)) / (Σ`w_i` − Σ`w_i`²/Σ`w_i`)), all at τ² = 0
+/// τ² = max(0, (Q − df)/tr P), both at τ² = 0
 ///
-/// `w_i` = 1/`v_i`; Q is Cochran's sum, k the count.
+/// Q is the weighted residual sum of squares with `w_i` = 1/`v_i`; for one mean tr P = Σ`w_i` − Σ`w_i`²/Σ`w_i` and df = k − 1.
 /// # Reference
-/// `DerSimonian` and Laird, Controlled Clinical Trials 7 (1986), 177–188.
-pub(crate) fn dersimonian_laird(estimates: &Estimates) -> f64 {
-    let fixed = Fit::at(estimates, 0.0);
-    let excess = fixed.q - (estimates.count() - 1) as f64;
-    (excess / fixed.trace()).max(0.0)
+/// `DerSimonian` and Laird, Controlled Clinical Trials 7 (1986), 177–188; with moderators Raudenbush (2009), The Handbook
+/// of Research Synthesis and Meta-Analysis, chapter 16.
+pub(crate) fn dersimonian_laird(q: f64, df: f64, trace: f64) -> f64 {
+    ((q - df) / trace).max(0.0)
 }
 
-/// The τ² ≥ 0 at which `Q(τ²)` = Σ(`y_i` − θ̂(τ²))²/(`v_i` + τ²) equals `target`; 0 where Q(0) is already below it.
+/// The τ² ≥ 0 at which Q(τ²) = Σ`r_i`²/(`v_i` + τ²), `r_i` the residuals of the weighted fit, equals `target`; 0 where Q(0) is already
+/// below it. The function gives Q and −dQ/dτ² = Σ`r_i`²/(`v_i` + τ²)².
 ///
 /// With `target` = k − 1 the estimator of Paule and Mandel; with quantiles of χ²(k − 1) the limits of the Q-profile interval.
 ///
@@ -27,23 +24,24 @@ pub(crate) fn dersimonian_laird(estimates: &Estimates) -> f64 {
 /// # Reference
 /// Paule and Mandel, Journal of Research of the National Bureau of Standards 87 (1982), 377–385;
 /// Viechtbauer, Statistics in Medicine 26 (2007), 37–52.
-pub(crate) fn generalised_q_root(estimates: &Estimates, target: f64) -> f64 {
+pub(crate) fn generalised_q_root(q_and_steepness: impl Fn(f64) -> (f64, f64), target: f64) -> f64 {
     let mut left = 0.0;
-    let mut fit = Fit::at(estimates, left);
+    let (mut q, mut steepness) = q_and_steepness(left);
     for _ in 0..MAXIMUM_ROUNDS {
-        if fit.q <= target {
+        if q <= target {
             break;
         }
-        let plain = left + (fit.q - target) / fit.steepness;
-        let fast = left + (fit.q - target) / fit.steepness * (fit.q / target);
-        let fast_fit = Fit::at(estimates, fast);
-        let (next, next_fit) = if fast_fit.q >= target || settled(left, fast) {
-            (fast, fast_fit)
+        let plain = left + (q - target) / steepness;
+        let fast = left + (q - target) / steepness * (q / target);
+        let at_fast = q_and_steepness(fast);
+        let (next, at_next) = if at_fast.0 >= target || settled(left, fast) {
+            (fast, at_fast)
         } else {
-            (plain, Fit::at(estimates, plain))
+            (plain, q_and_steepness(plain))
         };
         let done = settled(left, next);
-        (left, fit) = (next, next_fit);
+        left = next;
+        (q, steepness) = at_next;
         if done {
             break;
         }

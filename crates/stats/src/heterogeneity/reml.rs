@@ -1,7 +1,6 @@
 //! Restricted maximum likelihood for τ², by a search that cannot end in the wrong hill.
 
 use super::sums::Fit;
-use std::slice;
 
 use crate::estimate::{Estimates, mean_and_squares};
 use crate::root::bracketed_root;
@@ -15,33 +14,49 @@ const HIGHEST: f64 = 1e4;
 /// The grid also starts this far below the smallest variance, where that is lower.
 const BELOW_SMALLEST_VARIANCE: f64 = 1e-2;
 
+/// A model whose restricted likelihood has one variance between units, τ².
+pub(crate) trait Restricted {
+    /// Twice the slope of ℓ at τ².
+    fn slope(&self, tau2: f64) -> f64;
+    /// ℓ at τ².
+    fn likelihood(&self, tau2: f64) -> Likelihood;
+    /// How far the search has to look.
+    fn reach(&self) -> Reach;
+}
+
+/// The sizes that bound the search.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Reach {
+    /// Residual mean square of the effects with equal weights.
+    pub(crate) spread: f64,
+    /// Mean of the `v_i`.
+    pub(crate) mean_variance: f64,
+    /// The smallest `v_i`.
+    pub(crate) smallest_variance: f64,
+}
+
 /// The τ² ≥ 0 with the highest restricted likelihood
 ///
-/// ℓ(τ²) = −½ \[Σ ln(`v_i` + τ²) + ln Σ`w_i` + Σ`w_i`(`y_i` − θ̂)²\], `w_i` = 1/(`v_i` + τ²)
+/// ℓ(τ²) = −½ \[Σ ln(`v_i` + τ²) + ln|X′WX| + Σ`w_i r_i`²\], `w_i` = 1/(`v_i` + τ²), `r_i` the residuals of the weighted fit;
+/// for one mean |X′WX| = Σ`w_i`.
 ///
-/// The slope of ℓ, ½ \[Σ`w_i`²(`y_i` − θ̂)² − (Σ`w_i` − Σ`w_i`²/Σ`w_i`)\], is taken at 0 and on a grid of eight points a
+/// The slope of ℓ, ½ \[Σ`w_i`²`r_i`² − tr P\], is taken at 0 and on a grid of eight points a
 /// decade. Every change from rising to falling holds a local maximum, whose place is polished as a root of the slope.
 /// The highest wins; of equals the smallest; exactly 0 where 0 is best. Fisher scoring, the usual way, may stall or
 /// swing between two hills.
 /// # Reference
 /// Viechtbauer, Journal of Educational and Behavioral Statistics 30 (2005), 261–293.
-pub(crate) fn restricted_maximum_likelihood(estimates: &Estimates) -> f64 {
-    in_groups(slice::from_ref(estimates))
-}
-
-/// The same where every group has a mean of its own and all share τ²: the design matrix is that of a factor, so ℓ and
-/// its slope are sums over the groups. At least one group has two estimates, else 0.
-pub(crate) fn in_groups(estimates: &[Estimates]) -> f64 {
-    let maxima = local_maxima(estimates);
+pub(crate) fn restricted_maximum_likelihood(model: &impl Restricted) -> f64 {
+    let maxima = local_maxima(model);
     let Some((&first, rest)) = maxima.split_first() else {
         return 0.0;
     };
     if rest.is_empty() {
         return first;
     }
-    let mut best = (first, Likelihood::at(estimates, first));
+    let mut best = (first, model.likelihood(first));
     for &tau2 in rest {
-        let likelihood = Likelihood::at(estimates, tau2);
+        let likelihood = model.likelihood(tau2);
         if likelihood.value - best.1.value > likelihood.rounding + best.1.rounding {
             best = (tau2, likelihood);
         }
@@ -49,79 +64,72 @@ pub(crate) fn in_groups(estimates: &[Estimates]) -> f64 {
     best.0
 }
 
-/// Twice the slope of ℓ at τ².
-pub(crate) fn score(estimates: &Estimates, tau2: f64) -> f64 {
-    score_in(slice::from_ref(estimates), tau2)
-}
-
-fn score_in(groups: &[Estimates], tau2: f64) -> f64 {
-    let slope = |estimates: &Estimates| {
-        let fit = Fit::at(estimates, tau2);
-        fit.steepness - fit.trace()
-    };
-    groups.iter().map(slope).sum()
-}
-
-/// ℓ at τ².
-pub(crate) fn log_likelihood(estimates: &Estimates, tau2: f64) -> f64 {
-    Likelihood::at(slice::from_ref(estimates), tau2).value
-}
-
 /// Places where ℓ turns from rising to falling, ascending, 0 among them where ℓ starts by falling.
-fn local_maxima(estimates: &[Estimates]) -> Vec<f64> {
+fn local_maxima(model: &impl Restricted) -> Vec<f64> {
     let mut maxima = Vec::new();
-    let mut previous = (0.0, score_in(estimates, 0.0));
+    let mut previous = (0.0, model.slope(0.0));
     if previous.1 <= 0.0 {
         maxima.push(0.0);
     }
-    for tau2 in grid(estimates) {
-        let slope = score_in(estimates, tau2);
+    for tau2 in grid(model.reach()) {
+        let slope = model.slope(tau2);
         if previous.1 > 0.0 && slope <= 0.0 {
-            maxima.extend(bracketed_root(|t| score_in(estimates, t), previous.0, tau2));
+            maxima.extend(bracketed_root(|t| model.slope(t), previous.0, tau2));
         }
         previous = (tau2, slope);
     }
     maxima
 }
 
-fn grid(groups: &[Estimates]) -> impl Iterator<Item = f64> {
-    let (mut count, mut free, mut squares, mut variances) = (0.0, 0.0, 0.0, 0.0);
-    for estimates in groups {
-        let own = estimates.count() as f64;
-        count += own;
-        free += own - 1.0;
-        squares += mean_and_squares(estimates.deviations()).1;
-        variances += estimates.variances().iter().sum::<f64>();
-    }
-    let smallest = groups.iter().map(|estimates| estimates.variances()[0]).fold(f64::INFINITY, f64::min);
-    // Without a degree of freedom there is nothing to search: `max` skips the NaN.
-    let scale = (squares / free).max(variances / count);
-    let lowest = (LOWEST * scale).min(BELOW_SMALLEST_VARIANCE * smallest);
+fn grid(reach: Reach) -> impl Iterator<Item = f64> {
+    let scale = reach.spread.max(reach.mean_variance);
+    let lowest = (LOWEST * scale).min(BELOW_SMALLEST_VARIANCE * reach.smallest_variance);
     let ratio = 10_f64.powf(f64::from(POINTS_PER_DECADE).recip());
     std::iter::successors(Some(lowest), move |tau2| (*tau2 < HIGHEST * scale).then_some(tau2 * ratio))
 }
 
 /// ℓ with a bound on what rounding may have done to it.
-#[derive(Clone, Copy)]
-struct Likelihood {
-    value: f64,
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Likelihood {
+    /// ℓ.
+    pub(crate) value: f64,
     rounding: f64,
 }
 
 impl Likelihood {
-    fn at(groups: &[Estimates], tau2: f64) -> Self {
-        let (mut value, mut rounding) = (0.0, 0.0);
-        for estimates in groups {
-            let fit = Fit::at(estimates, tau2);
-            let (mut logs, mut size) = (0.0, 0.0);
-            for variance in estimates.variances() {
-                let log = (variance + tau2).ln();
-                logs += log;
-                size += log.abs();
-            }
-            value -= 0.5 * (logs + fit.weight.ln() + fit.q);
-            rounding += 8.0 * f64::EPSILON * (size + fit.weight.ln().abs() + fit.q);
+    /// From the `v_i`, ln|X′WX| and Σ`w_i r_i`².
+    pub(crate) fn of(variances: &[f64], tau2: f64, ln_determinant: f64, q: f64) -> Self {
+        let (mut logs, mut size) = (0.0, 0.0);
+        for variance in variances {
+            let log = (variance + tau2).ln();
+            logs += log;
+            size += log.abs();
         }
-        Self { value, rounding }
+        Self {
+            value: -0.5 * (logs + ln_determinant + q),
+            rounding: 8.0 * f64::EPSILON * (size + ln_determinant.abs() + q),
+        }
+    }
+}
+
+/// One mean for all.
+impl Restricted for Estimates {
+    fn slope(&self, tau2: f64) -> f64 {
+        let fit = Fit::at(self, tau2);
+        fit.steepness - fit.trace()
+    }
+
+    fn likelihood(&self, tau2: f64) -> Likelihood {
+        let fit = Fit::at(self, tau2);
+        Likelihood::of(self.variances(), tau2, fit.weight.ln(), fit.q)
+    }
+
+    fn reach(&self) -> Reach {
+        let count = self.count() as f64;
+        Reach {
+            spread: mean_and_squares(self.deviations()).1 / (count - 1.0),
+            mean_variance: self.variances().iter().sum::<f64>() / count,
+            smallest_variance: self.variances()[0],
+        }
     }
 }

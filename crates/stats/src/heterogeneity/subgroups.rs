@@ -1,8 +1,9 @@
 //! Whether groups of estimates share one true mean.
 
-use super::{Fit, reml};
+use super::restricted_maximum_likelihood;
 use crate::estimate::{Estimate, Estimates};
 use crate::pool_error::PoolError;
+use crate::regression::{Column, Design, RegressionError};
 use crate::special::f_sf;
 
 /// The mean of one group at the common τ².
@@ -56,30 +57,45 @@ pub fn subgroup_test(groups: &[Vec<Estimate>]) -> Result<Option<SubgroupTest>, P
     if groups.len() < 2 || groups.iter().any(Vec::is_empty) || count <= groups.len() {
         return Ok(None);
     }
-    let estimates = groups.iter().map(|group| Estimates::new(group)).collect::<Result<Vec<_>, _>>()?;
-    let tau2 = reml::in_groups(&estimates);
-    let fits: Vec<Fit> = estimates.iter().map(|group| Fit::at(group, tau2)).collect();
-    let (df1, df2) = ((groups.len() - 1) as f64, (count - groups.len()) as f64);
-    let residual = fits.iter().map(|fit| fit.q).sum::<f64>() / df2;
-    let means: Vec<f64> = estimates.iter().zip(&fits).map(|(group, fit)| group.centre() + fit.mean).collect();
-    let weight: f64 = fits.iter().map(|fit| fit.weight).sum();
+    for group in groups {
+        Estimates::new(group)?;
+    }
+    let design = of_groups(groups).map_err(|_| PoolError::RankDeficient)?;
+    let tau2 = restricted_maximum_likelihood(&design);
+    let fit = design.fit(tau2);
+    let (means, covariance) = fit.coefficients().zip(fit.covariance()).ok_or(PoolError::RankDeficient)?;
+    let (df1, df2) = ((groups.len() - 1) as f64, design.df());
+    let residual = fit.q / df2;
+    let weights: Vec<f64> = covariance.diagonal().iter().map(|c| c.recip()).collect();
     // Means are taken from the first, so that squares keep their digits.
-    let from_first = || fits.iter().zip(&means).map(|(fit, mean)| (fit.weight, mean - means[0]));
-    let centre = from_first().map(|(weight, mean)| weight * mean).sum::<f64>() / weight;
+    let from_first = || weights.iter().zip(means.iter()).map(|(weight, mean)| (weight, mean - means[0]));
+    let centre = from_first().map(|(weight, mean)| weight * mean).sum::<f64>() / weights.iter().sum::<f64>();
     let between: f64 = from_first().map(|(weight, mean)| weight * (mean - centre).powi(2)).sum();
     let f = if between == 0.0 { 0.0 } else { between / df1 / residual };
-    let group = |(estimates, (fit, mean)): (&Estimates, (&Fit, &f64))| Subgroup {
-        count: estimates.count(),
-        estimate: *mean,
-        se: (residual / fit.weight).sqrt(),
+    let group = |(place, group): (usize, &Vec<Estimate>)| Subgroup {
+        count: group.len(),
+        estimate: design.y_centre + means[place],
+        se: (residual / weights[place]).sqrt(),
     };
     Ok(Some(SubgroupTest {
         tau2,
-        groups: estimates.iter().zip(fits.iter().zip(&means)).map(group).collect(),
+        groups: groups.iter().enumerate().map(group).collect(),
         residual,
         f,
         df1,
         df2,
         p: if f.is_infinite() { 0.0 } else { f_sf(f, df1, df2) },
     }))
+}
+
+/// A column for each group and no intercept.
+fn of_groups(groups: &[Vec<Estimate>]) -> Result<Design, RegressionError> {
+    let column = |own: usize| {
+        let member = |(group, estimates): (usize, &Vec<Estimate>)| {
+            std::iter::repeat_n(if group == own { 1.0 } else { 0.0 }, estimates.len())
+        };
+        Column { name: own.to_string(), values: groups.iter().enumerate().flat_map(member).collect() }
+    };
+    let columns: Vec<Column> = (0..groups.len()).map(column).collect();
+    Design::new(&groups.concat(), &columns, false)
 }

@@ -55,8 +55,8 @@ fn lower_quantile(p: f64, df: f64) -> f64 {
     log_log_quantile(Side::Lower, |x| (chi2_cdf(x, df), ln_density(x, df)), p, start)
 }
 
-/// The density of ln X: (x/2)^a e^(−x/2)/Γ(a) with a = ν/2, from the deviance as in the beta distribution.
-fn ln_density(x: f64, df: f64) -> f64 {
+/// The density of ln X, X ~ χ²(ν): (x/2)^a e^(−x/2)/Γ(a) with a = ν/2, from the deviance as in the beta distribution.
+pub(crate) fn ln_density(x: f64, df: f64) -> f64 {
     let a = 0.5 * df;
     (a / (2.0 * PI)).sqrt() * (-stirling_remainder(a) - deviance(a, 0.5 * x)).exp()
 }

@@ -33,6 +33,7 @@ mod root;
 mod student;
 
 pub use beta::incomplete_beta;
+pub(crate) use chi_squared::ln_density as chi2_ln_density;
 pub use chi_squared::{chi2_cdf, chi2_quantile, chi2_sf, chi2_upper_quantile};
 pub use fisher::{f_cdf, f_quantile, f_sf, f_upper_quantile};
 pub use normal::{

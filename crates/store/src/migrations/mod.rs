@@ -8,6 +8,7 @@ mod m20261125_000002_packs_and_tools;
 mod m20261125_000003_trials;
 mod m20261125_000004_answers;
 mod m20261125_000005_specimens;
+mod m20261125_000006_claims;
 
 use sea_orm_migration::prelude::*;
 
@@ -23,6 +24,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_000003_trials::Migration),
             Box::new(m20261125_000004_answers::Migration),
             Box::new(m20261125_000005_specimens::Migration),
+            Box::new(m20261125_000006_claims::Migration),
         ]
     }
 }

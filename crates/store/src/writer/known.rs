@@ -86,7 +86,7 @@ pub(super) struct SpecimenState {
 struct Wanted {
     requests: BTreeSet<String>,
     trials: BTreeSet<String>,
-    models: [BTreeSet<String>; 2],
+    models: [BTreeSet<String>; Kind::ALL.len()],
     specimens: BTreeSet<String>,
     /// Specimens to be revised.
     revised: BTreeSet<String>,

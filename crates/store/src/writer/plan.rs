@@ -151,6 +151,7 @@ fn model_update(
     rows: &mut Rows,
 ) -> Planned {
     let key = (model.kind, model.id.clone());
+    let Some(updated) = model.kind.updated() else { return Ok(None) };
     let Some(revision) = known.models.get_mut(&key) else { return Ok(None) };
     let confirmations = known.confirmations.get(&key).copied().unwrap_or(0);
     let current = confirmed_etag(*revision, confirmations);
@@ -168,7 +169,7 @@ fn model_update(
         rated: model.rated.clone(),
     });
     let name = model.kind.name(&model.id);
-    revise(model, from + 1, act, rows, change(act, model.kind.updated(), name, "", &model.document));
+    revise(model, from + 1, act, rows, change(act, updated, name, "", &model.document));
     Ok(Some(Reference { confirmations, ..plain(&model.id, from + 1, micros(act.time)) }))
 }
 

@@ -7,6 +7,7 @@
 mod audit;
 mod batches;
 mod chaos;
+mod claims;
 mod database;
 mod evidence;
 mod filters;

@@ -220,7 +220,12 @@ mod tests {
         let object: serde_json::Value = serde_json::from_str(&json(&story).unwrap()).unwrap();
         assert!(object["comparisons"].as_array().unwrap().len() >= 15);
         assert_eq!(object["faults"].as_array().unwrap().len(), 14);
-        assert_eq!(object["claims"].as_array().unwrap().len(), 6);
+        let claims = object["claims"].as_array().unwrap();
+        assert_eq!(claims.len(), 6);
+        for claim in claims {
+            assert_eq!(claim["verdict"], claim["expected"], "{claim}");
+        }
+        assert_eq!(claims[1]["up_to"], "REACHED");
         assert!(object["data_version"].as_i64().unwrap() > 100);
     }
 

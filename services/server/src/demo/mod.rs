@@ -2,6 +2,7 @@
 
 pub mod alarms;
 pub mod caught;
+pub mod claims;
 pub mod command;
 pub mod community;
 pub mod compared;

@@ -2,37 +2,11 @@
 
 use serde::Serialize;
 
+use super::claims::word;
 use super::community::faults::{About, FAULTS};
 use super::compared::Compared;
 use super::invented::{PACKS, REFERENCE};
 use super::story::Story;
-
-/// A claim that the demo will judge.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Claim {
-    /// Its id.
-    pub id: &'static str,
-    /// Who claims.
-    pub maker: &'static str,
-    /// In which words, of what.
-    pub words: &'static str,
-    /// The verdict that is right.
-    pub expected: &'static str,
-}
-
-const fn claim(id: &'static str, maker: &'static str, words: &'static str, expected: &'static str) -> Claim {
-    Claim { id, maker, words, expected }
-}
-
-/// The claims of the invented makers.
-pub const CLAIMS: [Claim; 6] = [
-    claim("C1", "maker L", "'40 % more power', L5P against K5", "NOT_TESTABLE_AS_WORDED"),
-    claim("C2", "maker L", "'up to 60 % more work per charge', L5P against K5, in general", "CONTRADICTED"),
-    claim("C3", "maker N", "'6.0 Ah', N6", "CONTRADICTED"),
-    claim("C4", "maker K", "'1.4 times the run time of the 5.0', K8 against K5, light work", "SUPPORTED"),
-    claim("C5", "maker K", "'25 % faster', K4T against K5, heavy work", "CONTRADICTED"),
-    claim("C6", "maker L", "'runs 30 % cooler', L5P against K5, medium work", "SUPPORTED"),
-];
 
 /// What `--json` prints.
 #[derive(Debug, Serialize)]
@@ -88,6 +62,9 @@ struct ClaimObject {
     id: &'static str,
     verdict: &'static str,
     expected: &'static str,
+    /// For "up to": whether it is reached in any demand class.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    up_to: Option<&'static str>,
 }
 
 impl Object {
@@ -137,9 +114,15 @@ impl Object {
             comparisons: story.compared.iter().filter_map(comparison).collect(),
             differences: story.compared.iter().filter_map(difference).collect(),
             faults: FAULTS.iter().map(fault).collect(),
-            claims: CLAIMS
+            claims: story
+                .claims
                 .iter()
-                .map(|claim| ClaimObject { id: claim.id, verdict: "NOT_YET", expected: claim.expected })
+                .map(|judged| ClaimObject {
+                    id: judged.claim.id,
+                    verdict: word(judged.verdict),
+                    expected: word(judged.expected),
+                    up_to: judged.up_to.map(word),
+                })
                 .collect(),
             data_version: story.data_version,
         }

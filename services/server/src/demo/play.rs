@@ -21,7 +21,6 @@ use tonic::{Code, Request, Status};
 use tonic_types::StatusExt as _;
 use uuid::Uuid;
 
-use super::caught;
 use super::community::faults::{Fault, SENT_TWICE};
 use super::community::roster::ROSTER;
 use super::community::{PlayedTrial, registered, specimens, testers_for, trials_of};
@@ -29,6 +28,7 @@ use super::compared::{Asked, Compared, Levels, Pooled, all};
 use super::story::{Noticed, Story};
 use super::strip;
 use super::truth::Truths;
+use super::{caught, claims};
 
 /// Calls in flight.
 const IN_FLIGHT: usize = 16;
@@ -79,11 +79,16 @@ impl<'a> Players<'a> {
                 self.send_copy(again).await?;
             }
         }
-        let compared = self.compare(catalogue).await?;
+        let truths = Truths::compute();
+        let compared = self.compare(catalogue, &truths).await?;
         let strip = self.strip(&compared).await?;
+        let asked = claims::fifty_percent_faster(&self.channel).await?;
+        self.told(|story| story.note(Fault::F13, [asked]))?;
+        let claims = claims::judged(&self.channel, &truths).await?;
         let mut story = self.story.into_inner().map_err(|_| anyhow!("a task of the demo broke"))?;
         story.compared = compared;
         story.strip = strip;
+        story.claims = claims;
         story.testers = testers;
         story.trials = count;
         let info = ServerServiceClient::new(self.channel).get_server_info(v1::GetServerInfoRequest {}).await;
@@ -246,13 +251,12 @@ impl<'a> Players<'a> {
     }
 
     /// Asks the questions of the demo.
-    async fn compare(&self, catalogue: &Catalogue) -> anyhow::Result<Vec<Compared>> {
-        let truths = Truths::compute();
+    async fn compare(&self, catalogue: &Catalogue, truths: &Truths) -> anyhow::Result<Vec<Compared>> {
         let levels = self.levels.lock().map_err(|_| anyhow!("a task of the demo broke"))?.clone();
         let mut compared = Vec::new();
         for asked in all() {
             let pooled = self.ask(asked).await?;
-            compared.push(Compared::new(asked, pooled, catalogue, &truths, &levels));
+            compared.push(Compared::new(asked, pooled, catalogue, truths, &levels));
         }
         Ok(compared)
     }
@@ -301,7 +305,7 @@ async fn in_flight<F: Future<Output = anyhow::Result<()>>>(
 }
 
 /// A request in somebody's name.
-fn by<T>(person: &str, role: Role, message: T) -> anyhow::Result<Request<T>> {
+pub(super) fn by<T>(person: &str, role: Role, message: T) -> anyhow::Result<Request<T>> {
     let token = development_token(&TesterId::parse(person)?, role);
     let mut request = Request::new(message);
     let header = format!("Bearer {token}").parse().context("a token that is no header")?;
@@ -321,12 +325,12 @@ fn asks(trial: &v1::Trial) -> Option<&v1::Finding> {
 }
 
 /// Field, reason and message of every rule that a refused call broke.
-fn violations(status: &Status) -> Vec<(String, String, String)> {
+pub(super) fn violations(status: &Status) -> Vec<(String, String, String)> {
     let told = status.get_details_bad_request().map(|bad| bad.field_violations).unwrap_or_default();
     told.into_iter().map(|v| (v.field, v.reason, v.description)).collect()
 }
 
-fn broke(what: &str, status: &Status) -> anyhow::Error {
+pub(super) fn broke(what: &str, status: &Status) -> anyhow::Error {
     let told: Vec<String> = violations(status)
         .into_iter()
         .map(|(field, reason, message)| format!("{field} ({reason}): {message}"))

@@ -6,6 +6,7 @@ use std::time::Duration;
 use benchring_api::v1;
 
 use super::caught::{self, Caught};
+use super::claims;
 use super::community::faults::Fault;
 use super::compared::{Asked, Compared};
 use super::invented::work::CHAIN_SAW;
@@ -51,6 +52,8 @@ pub struct Story {
     pub sentences: BTreeMap<Asked, String>,
     /// One comparison divided by everything.
     pub strip: Vec<strip::Row>,
+    /// The claims of the makers.
+    pub claims: Vec<claims::Judged>,
     /// Runs of the chain saw by pack and outcome.
     pub completion: BTreeMap<String, v1::Completion>,
     /// Sequence of the audit log after all of it.

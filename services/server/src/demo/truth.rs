@@ -80,6 +80,14 @@ impl Truths {
         (weight > 0.5 * f64::from(AIR_NODES)).then(|| sum / weight)
     }
 
+    /// The mean reading of a pack on the scale of pooling, over the air of one range in which its specimens hold the load.
+    pub fn level(&self, work: usize, range: usize, pack: usize) -> Option<f64> {
+        let held = self.held.get(&(work, range, pack))?;
+        let share: f64 = held.iter().map(|one| one.share).sum();
+        (share > 0.5 * f64::from(AIR_NODES))
+            .then(|| held.iter().map(|one| one.share * one.mean).sum::<f64>() / share)
+    }
+
     /// The range of a work's weather that `air_c` lies in.
     pub fn range_of(work: usize, air_c: f64) -> Option<usize> {
         WORKS.get(work)?.weather.iter().position(|(_, from, to)| (*from..=*to).contains(&air_c))
@@ -195,7 +203,7 @@ mod tests {
     use super::*;
     use crate::demo::community::draw::{Stream, draw_specimen, normal, stream};
     use crate::demo::community::roster::pack::{K5, K8, L5P, M4, N6};
-    use crate::demo::community::session::{SessionArm, draw_session};
+    use crate::demo::community::session::{Aim, SessionArm, draw_session};
     use crate::demo::invented::work::{
         AUGER, CAPACITY, CHAIN_SAW, CROSSCUT, CUTS, ENERGY, HEDGE, PILOT, RESISTANCE, SCREW_6, SCREW_10,
         WARMING,
@@ -253,7 +261,7 @@ mod tests {
                     state: draw_specimen(&PACKS[pack], rng).state,
                     own: normal(rng, WORKS[work].tester_pack_log_sd),
                 });
-                let session = draw_session(&WORKS[work], &ROSTER[1], arms.to_vec(), 0.05, None, rng);
+                let session = draw_session(&WORKS[work], &ROSTER[1], arms.to_vec(), 0.05, Aim::Usual, rng);
                 if Truths::range_of(work, session.air_c) != Some(0) {
                     continue;
                 }

@@ -3,6 +3,7 @@
 use axum::extract::Request;
 use axum::middleware::Next;
 use axum::response::Response;
+use benchring_api::codec::TOO_MANY_MESSAGES;
 use bytes::Bytes;
 use http::HeaderMap;
 use http_body::Frame;
@@ -71,6 +72,12 @@ const FRAMEWORK: &[(Code, &str, Reason, &str)] = &[
         "Error decompressing: size limit",
         Reason::RequestTooLarge,
         "the message is larger, once decompressed, than the server takes; GetServerInfo tells the limit",
+    ),
+    (
+        Code::ResourceExhausted,
+        TOO_MANY_MESSAGES,
+        Reason::RequestTooLarge,
+        "the request holds more messages (runs, readings, conditions and the like) than the server takes at once; send less at once",
     ),
     (
         Code::Unimplemented,

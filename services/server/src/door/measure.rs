@@ -9,6 +9,7 @@ use axum::body::Body;
 use axum::extract::{Request, State};
 use axum::middleware::Next;
 use axum::response::Response;
+use benchring_api::codec::MESSAGES_MOST;
 use bytes::Bytes;
 use http_body::{Frame, SizeHint};
 use pin_project_lite::pin_project;
@@ -77,6 +78,17 @@ pub(crate) fn too_large(limit: usize) -> Refusal {
             "the request is larger than the {limit} bytes that the server takes; send less at once"
         ),
         metadata: vec![("limit_bytes", limit.to_string())],
+    }
+}
+
+/// What is said of a request that would unfold to too much.
+pub(crate) fn too_many_messages() -> Refusal {
+    Refusal::Because {
+        reason: Reason::RequestTooLarge,
+        message: format!(
+            "the request holds more than the {MESSAGES_MOST} messages (runs, readings, conditions and the like) that the server takes at once; send less at once"
+        ),
+        metadata: vec![("limit_messages", MESSAGES_MOST.to_string())],
     }
 }
 

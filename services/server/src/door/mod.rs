@@ -34,7 +34,7 @@ use tonic_health::server::HealthReporter;
 
 pub use call::{Deadline, Draining, RequestId, Through, deadline, permit};
 pub(crate) use deadline::IsStream;
-pub(crate) use measure::{Room, too_large};
+pub(crate) use measure::{Room, too_large, too_many_messages};
 pub use rpcs::{BadRpcs, Rpc, Rpcs};
 pub use settings::DoorSettings;
 

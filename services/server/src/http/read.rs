@@ -6,6 +6,7 @@
 use std::collections::HashSet;
 use std::fmt;
 
+use benchring_api::codec::MESSAGES_MOST;
 use benchring_domain::id::shortened;
 use benchring_domain::violation::Violations;
 use prost_reflect::{DynamicMessage, FieldDescriptor, Kind, MessageDescriptor, Value};
@@ -14,6 +15,7 @@ use serde_json::Value as Json;
 
 use super::binding::{Binding, BodyIs};
 use super::query;
+use crate::door::too_many_messages;
 use crate::error::Refusal;
 use crate::reason::Reason;
 
@@ -77,6 +79,9 @@ fn json(kind: &MessageDescriptor, body: &[u8], prefix: &str) -> Result<DynamicMe
     if body.iter().all(u8::is_ascii_whitespace) {
         return Err(malformed("the body is empty; send a JSON object"));
     }
+    if objects_in(body) > MESSAGES_MOST {
+        return Err(too_many_messages());
+    }
     let mut keys = serde_json::Deserializer::from_slice(body);
     NoKeyTwice::deserialize(&mut keys)
         .and_then(|NoKeyTwice| keys.end())
@@ -94,6 +99,21 @@ fn json(kind: &MessageDescriptor, body: &[u8], prefix: &str) -> Result<DynamicMe
         }
         broken.into()
     })
+}
+
+/// Objects that a JSON text opens, braces in strings left out.
+fn objects_in(body: &[u8]) -> usize {
+    let (mut objects, mut quoted, mut escaped) = (0, false, false);
+    for byte in body {
+        match byte {
+            _ if escaped => escaped = false,
+            b'\\' if quoted => escaped = true,
+            b'"' => quoted = !quoted,
+            b'{' if !quoted => objects += 1,
+            _ => {}
+        }
+    }
+    objects
 }
 
 fn malformed(why: &str) -> Refusal {
@@ -284,5 +304,17 @@ impl<'de> Visitor<'de> for AnyJson {
             seen.insert(key);
         }
         Ok(NoKeyTwice)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::objects_in;
+
+    #[test]
+    fn braces_in_strings_open_no_object() {
+        assert_eq!(objects_in(br#"{"a": [{}, {"b": "{{\"{"}], "{": 1}"#), 3);
+        assert_eq!(objects_in(b"{{{"), 3, "broken text is counted too");
+        assert_eq!(objects_in(b""), 0);
     }
 }

@@ -1,5 +1,6 @@
 //! The rpcs. Each reads as the journey: permit, convert, check, store, answer.
 
+mod claims;
 mod confirming;
 mod methods;
 mod moderation;

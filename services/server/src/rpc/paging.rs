@@ -30,6 +30,7 @@ macro_rules! lists {
 }
 
 lists! {
+    ListClaimsRequest: "ClaimService/ListClaims";
     ListMethodsRequest: "MethodService/ListMethods";
     ListPackModelsRequest: "PackService/ListPackModels";
     ListPackSpecimensRequest: "PackService/ListPackSpecimens";

@@ -31,6 +31,7 @@ macro_rules! repeatable {
 }
 
 repeatable! {
+    CreateClaimRequest: "ClaimService/CreateClaim";
     CreatePackModelRequest: "PackService/CreatePackModel";
     UpdatePackModelRequest: "PackService/UpdatePackModel";
     CreatePackSpecimenRequest: "PackService/CreatePackSpecimen";
@@ -111,6 +112,7 @@ mod tests {
     #[test]
     fn every_rpc_that_writes_is_repeatable_under_its_own_name() {
         let named = [
+            v1::CreateClaimRequest::RPC,
             v1::CreatePackModelRequest::RPC,
             v1::UpdatePackModelRequest::RPC,
             v1::CreatePackSpecimenRequest::RPC,

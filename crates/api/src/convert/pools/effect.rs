@@ -8,7 +8,7 @@ use super::{NAMED, Telling, size};
 use crate::convert::count_to_wire;
 use crate::v1;
 
-pub(super) fn effect_to_wire(effect: &PooledEffect, subject: &Subject) -> v1::PooledEffect {
+pub(in crate::convert) fn effect_to_wire(effect: &PooledEffect, subject: &Subject) -> v1::PooledEffect {
     let unit = effect.scale.unit();
     // The spread between testers is on the log scale for ratios, which has no unit.
     v1::PooledEffect {
@@ -36,7 +36,7 @@ pub(super) fn interval_to_wire(interval: Interval, unit: &str) -> v1::Interval {
     v1::Interval { estimate, lower, upper, unit: unit.to_owned() }
 }
 
-pub(super) fn percent_to_wire(forms: PercentForms) -> v1::PercentForms {
+pub(in crate::convert) fn percent_to_wire(forms: PercentForms) -> v1::PercentForms {
     let percent = |i: Interval| Some(interval_to_wire(i, "%"));
     match forms {
         PercentForms::Duration { time_reduction, rate_gain } => v1::PercentForms {
@@ -79,7 +79,7 @@ pub(super) fn row_to_wire(row: &TesterRow, unit: &str) -> v1::TesterRow {
     }
 }
 
-pub(super) fn left_out_to_wire(left: &LeftOut, telling: &Telling<'_>) -> v1::LeftOut {
+pub(in crate::convert) fn left_out_to_wire(left: &LeftOut, telling: &Telling<'_>) -> v1::LeftOut {
     let named = left.trials.iter().filter(|t| (telling.readable)(t)).take(NAMED);
     v1::LeftOut {
         reason: left.reason.clone(),

@@ -13,6 +13,7 @@ use benchring_domain::pool::wording::Subject;
 use crate::v1;
 
 pub use compare::{answer_to_wire, question_from_wire};
+pub(super) use effect::{effect_to_wire, left_out_to_wire, percent_to_wire};
 
 /// Most trials named for one reason; the rest is counted.
 const NAMED: usize = 50;
@@ -48,6 +49,6 @@ fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
     }
 }
 
-fn size(n: usize) -> i32 {
+pub(super) fn size(n: usize) -> i32 {
     i32::try_from(n).unwrap_or(i32::MAX)
 }

@@ -60,8 +60,7 @@ pub const FAULTS: [About; 14] = [
     planted(Fault::F11, "F11", 0, "M4 stopped by hand in mid charge"),
     planted(Fault::F12, "F12", 11, "a worn L5P: 300 charges, 4.2 A.h left")
         .and_later("number of charges as a covariate"),
-    planted(Fault::F13, "F13", 4, "'50 % faster' claimed for 50 % less time")
-        .only_later("the form of the claim will be asked for; 50 % less time is a 100 % higher rate"),
+    planted(Fault::F13, "F13", 4, "'50 % faster' claimed for 50 % less time"),
     planted(Fault::F14, "F14", 5, "volts read at the load, through 40 mOhm of leads"),
 ];
 
@@ -73,11 +72,6 @@ impl About {
     /// The same, with what will notice it besides.
     const fn and_later(self, still: &'static str) -> Self {
         Self { still, ..self }
-    }
-
-    /// The same, and nothing asks for it yet: it is not in the data either.
-    const fn only_later(self, still: &'static str) -> Self {
-        Self { planted: false, still, ..self }
     }
 }
 

@@ -17,7 +17,7 @@ pub use register::{Registered, registered, specimens};
 use self::draw::{Specimen, Stream, draw_specimen, normal, stream, worn_specimen};
 use self::faults::Fault;
 use self::roster::{ROSTER, Tester};
-use self::session::{End, Session, SessionArm, draw_session};
+use self::session::{Aim, End, Session, SessionArm, draw_session};
 use crate::demo::invented::{PACKS, Sort, WORKS, Work};
 
 /// Seed of the demo where none is given.
@@ -106,13 +106,15 @@ fn played(seed: u64, place: usize, session: usize) -> PlayedTrial {
     let repeat = who.sessions[..session].iter().filter(|(work, _)| *work == work_place).count();
     // The planted faults are those of the first twelve.
     let fault = if place < ROSTER.len() { faults::of_session(place, work_place, repeat) } else { None };
+    let claim = session + who.for_claims >= who.sessions.len();
+    let aim = fault.map_or(if claim { Aim::Claim } else { Aim::Usual }, Aim::Slip);
     let arms = packs.iter().map(|pack| arm(seed, place, work_place, *pack)).collect();
     let drawn = draw_session(
         work,
         who,
         arms,
         scatter(seed, place, work_place),
-        fault,
+        aim,
         &mut stream(seed, place, Stream::Session(session)),
     );
     let truthful = trial::trial(work, who, &drawn, place * 7 + session);

@@ -1,9 +1,9 @@
 //! The planted faults and the claims, as the report tells them.
 
 use super::Page;
+use crate::demo::claims::word;
 use crate::demo::community::faults::FAULTS;
 use crate::demo::community::tester_id;
-use crate::demo::object::CLAIMS;
 use crate::demo::story::Story;
 
 impl Page {
@@ -23,12 +23,22 @@ impl Page {
         }
     }
 
-    /// The claims, which are judged later.
-    pub(super) fn claims(&mut self) {
-        self.heading("Claims of the invented makers: not yet judged");
-        for claim in &CLAIMS {
-            self.line(&format!("  {}  {}: {}", claim.id, claim.maker, claim.words));
-            self.line(&format!("            not yet; the right verdict: {}", claim.expected));
+    /// The claims with the server's word and its sentence, beside what the truth asks for.
+    pub(super) fn claims(&mut self, story: &Story) {
+        self.heading("Claims of the invented makers, judged");
+        for judged in &story.claims {
+            let claim = judged.claim;
+            self.line(&format!("  {}  {}: \"{}\", {}", claim.id, claim.maker, claim.wording, claim.about));
+            let beside =
+                if judged.verdict == judged.expected { "as the truth asks" } else { "THE TRUTH ASKS" };
+            let wanted = if judged.verdict == judged.expected { "" } else { word(judged.expected) };
+            self.line(format!("            {}, {beside} {wanted}", word(judged.verdict)).trim_end());
+            if let Some(up_to) = judged.up_to {
+                self.line(&format!("            as 'up to' in one demand class: {}", word(up_to)));
+            }
+            for sentence in &judged.sentences {
+                self.paragraph(12, sentence);
+            }
         }
     }
 }

@@ -45,7 +45,7 @@ pub fn report(story: &Story, style: Style) -> String {
     out.completion(story);
     out.noticed(story);
     out.faults(story);
-    out.claims();
+    out.claims(story);
     out.meaning(story);
     out.text
 }
@@ -233,7 +233,10 @@ mod tests {
     use benchring_domain::method::Catalogue;
 
     use super::*;
+    use benchring_api::v1::ClaimVerdict;
+
     use crate::demo::caught::Caught;
+    use crate::demo::claims::{CLAIMS, Judged};
     use crate::demo::community::SEED;
     use crate::demo::community::faults::{FAULTS, Fault};
     use crate::demo::compared::all;
@@ -265,6 +268,16 @@ mod tests {
                 })
                 .collect(),
             compared,
+            claims: CLAIMS
+                .iter()
+                .map(|claim| Judged {
+                    claim,
+                    verdict: ClaimVerdict::NotEnoughEvidence,
+                    up_to: Some(ClaimVerdict::NotReached),
+                    expected: ClaimVerdict::Supported,
+                    sentences: vec!["the sentence of the server, ".repeat(8)],
+                })
+                .collect(),
             sentences: all().map(|asked| (asked, "the sentence of the server, ".repeat(8))).collect(),
             ..Story::default()
         }
@@ -277,9 +290,16 @@ mod tests {
             assert!(line.chars().count() <= WIDTH, "{line}");
             assert!(!line.contains('\x1b'), "{line}");
         }
-        for said in
-            ["invented", "Truth", "F08  t10  68 °F typed as 68 °C", "NOT NOTICED", "60 °C", "not yet", "C6"]
-        {
+        for said in [
+            "invented",
+            "Truth",
+            "F08  t10  68 °F typed as 68 °C",
+            "NOT NOTICED",
+            "60 °C",
+            "not yet",
+            "C6",
+            "THE TRUTH ASKS",
+        ] {
             assert!(text.contains(said), "{said}\n{text}");
         }
         assert!(report(&story(), Style::Terminal).starts_with("\x1b[1m"));

@@ -19,6 +19,8 @@ use crate::app::{App, visibility};
 use crate::error::{Refusal, answer};
 use crate::reason::Reason;
 
+pub(super) use capacities::Capacity;
+
 #[tonic::async_trait]
 impl PoolService for App {
     async fn compare_packs(

@@ -7,7 +7,7 @@ use rand::Rng;
 
 pub(in crate::demo) use bench::bound_of_rise_k;
 pub use bench::{HEAT_KEPT_BY_COUNT, charge_times};
-pub use plan::{Order, Plan, RUNS_PER_ROUND, WARM_UP_SHARE, batch, draw_plan};
+pub use plan::{Aim, Order, Plan, RUNS_PER_ROUND, WARM_UP_SHARE, batch, draw_plan};
 
 use self::bench::Bench;
 use self::plan::order_of_runs;
@@ -102,14 +102,20 @@ pub fn draw_session(
     tester: &Tester,
     arms: Vec<SessionArm>,
     cv: f64,
-    fault: Option<Fault>,
+    aim: Aim,
     rng: &mut impl Rng,
 ) -> Session {
-    let plan = draw_plan(work, tester, fault, rng);
+    let fault = aim.fault();
+    let plan = draw_plan(work, tester, aim, rng);
     let air_c = match fault {
         Some(Fault::F05) => 12.0,
         // Cool enough that hardly any N6 holds the load even for one cut.
         Some(Fault::F07) => 18.5,
+        // A claim is held against packs in the air that most work is done in.
+        _ if aim == Aim::Claim => {
+            let (_, from, to) = work.weather[0];
+            rng.random_range(from..to)
+        }
         _ => draw_weather(work.weather, rng),
     };
     let bench = Bench::set_up(work, tester.timing, &plan, cv, fault, rng);
@@ -200,7 +206,7 @@ mod tests {
             SessionArm { pack: n6, specimen: String::new(), state, own: 0.0 },
         ];
         let rng = &mut stream(1, 1, Stream::Session(0));
-        let session = draw_session(&WORKS[CROSSCUT], &ROSTER[1], arms, 0.05, None, rng);
+        let session = draw_session(&WORKS[CROSSCUT], &ROSTER[1], arms, 0.05, Aim::Usual, rng);
         let cut_off = |arm: usize| {
             let runs = session.charges[arm].iter().flat_map(|charge| &charge.runs);
             runs.filter(|run| run.end == End::Cutoff).count()

@@ -38,6 +38,9 @@ const PULSES_PER_ROUND: u32 = 3;
 /// Share of timed sessions that warm tool and hand up on each charge.
 pub const WARM_UP_SHARE: f64 = 0.85;
 
+/// Charges of each pack where a claim about work on a charge is tested.
+const CHARGES_FOR_A_CLAIM: u32 = 8;
+
 /// What a session is planned to be.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
@@ -55,15 +58,42 @@ pub struct Plan {
     pub order_seed: i64,
 }
 
+/// What a session is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Aim {
+    /// What testers do anyway.
+    Usual,
+    /// To hold a claim against packs: there and back, so that no drift can be taken for a pack.
+    Claim,
+    /// To slip so.
+    Slip(Fault),
+}
+
+impl Aim {
+    /// The planted fault.
+    pub fn fault(self) -> Option<Fault> {
+        match self {
+            Self::Slip(fault) => Some(fault),
+            Self::Usual | Self::Claim => None,
+        }
+    }
+}
+
 /// Draws the plan of a session.
-pub fn draw_plan(work: &Work, tester: &Tester, fault: Option<Fault>, rng: &mut impl Rng) -> Plan {
+pub fn draw_plan(work: &Work, tester: &Tester, aim: Aim, rng: &mut impl Rng) -> Plan {
     let drawn = draw_one(&ORDERS, rng).unwrap_or(Order::Randomised);
-    let order = if fault == Some(Fault::F03) { Order::Blocked } else { drawn };
+    let order = match (aim, drawn) {
+        (Aim::Slip(Fault::F03), _) => Order::Blocked,
+        (Aim::Claim, _) => Order::Balanced,
+        _ => drawn,
+    };
     let rounds = match (work.sort, order) {
         // There and back; or two days.
         (_, Order::Balanced) | (Sort::Resistance, _) => 2,
         _ => rng.random_range(2..=4),
     };
+    // A word takes more charges than curiosity does.
+    let rounds = if aim == Aim::Claim && work.sort.run_is_charge() { CHARGES_FOR_A_CLAIM } else { rounds };
     let runs = match work.sort {
         Sort::Timed => rng.random_range(RUNS_PER_ROUND.0..=RUNS_PER_ROUND.1),
         Sort::Resistance => PULSES_PER_ROUND,
