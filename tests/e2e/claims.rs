@@ -97,8 +97,14 @@ async fn a_claim_is_judged_as_testers_come_in_and_as_of_any_version() -> anyhow:
         assert_eq!(violations(&never)[0].0, "data_version");
 
         // What the other reading of the words would ask for is another claim.
-        recorded(&ring, "c2", claim(v1::ClaimForm::TimeReduction, "0.5 %")).await?;
+        let less_time = claim(v1::ClaimForm::TimeReduction, "0.5 %");
+        recorded(&ring, "c2", less_time.clone()).await?;
         let other = judged(&ring, "c2", None).await?;
+        assert_eq!(other.newest_verdict(), Verdict::NotEnoughEvidence, "one class only");
+        assert!(other.sentence.contains("needs more than one demand class"), "{}", other.sentence);
+        let condition = v1::ClaimCondition { demand_class: "d2".into(), ..Default::default() };
+        recorded(&ring, "c3", v1::Claim { condition: Some(condition), ..less_time }).await?;
+        let other = judged(&ring, "c3", None).await?;
         assert_eq!(other.newest_verdict(), Verdict::Supported, "{}", other.sentence);
         Ok(())
     })
@@ -199,6 +205,13 @@ async fn what_is_wrong_is_told_at_once_and_nothing_is_kept() -> anyhow::Result<(
     assert_eq!(found, expected);
     let refused = ring.claims().create_claim(by("tester-t01", v1::CreateClaimRequest::default())).await;
     assert!(violations(&refused.unwrap_err()).iter().any(|(field, _)| field == "claim"));
+    assert_eq!(ring.data_version().await?, before);
+    ring.end().await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn names_and_filters_that_mean_nothing_are_refused() -> anyhow::Result<()> {
+    let ring = Ring::on_sqlite().await?;
     for (name, code) in
         [("claims/none", Code::NotFound), ("trials/a", Code::InvalidArgument), ("", Code::InvalidArgument)]
     {
@@ -218,7 +231,6 @@ async fn what_is_wrong_is_told_at_once_and_nothing_is_kept() -> anyhow::Result<(
     let refused = ring.claims().list_claims(list).await.unwrap_err();
     let fields: Vec<String> = violations(&refused).into_iter().map(|(field, _)| field).collect();
     assert_eq!(fields, ["page_size", "pack", "method", "form"]);
-    assert_eq!(ring.data_version().await?, before);
     ring.end().await
 }
 

@@ -13,6 +13,7 @@ use benchring_api::v1::claim_service_client::ClaimServiceClient;
 use benchring_api::v1::method_service_client::MethodServiceClient;
 use benchring_api::v1::moderation_service_client::ModerationServiceClient;
 use benchring_api::v1::pack_service_client::PackServiceClient;
+use benchring_api::v1::plan_service_client::PlanServiceClient;
 use benchring_api::v1::pool_service_client::PoolServiceClient;
 use benchring_api::v1::server_service_client::ServerServiceClient;
 use benchring_api::v1::trial_service_client::TrialServiceClient;
@@ -137,6 +138,11 @@ impl Ring {
     /// Packs.
     pub fn packs(&self) -> PackServiceClient<Channel> {
         PackServiceClient::new(self.channel())
+    }
+
+    /// Plans.
+    pub fn plans(&self) -> PlanServiceClient<Channel> {
+        PlanServiceClient::new(self.channel())
     }
 
     /// Questions.

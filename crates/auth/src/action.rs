@@ -42,6 +42,8 @@ pub enum Action {
     DecideTrial,
     /// Ask a question over many trials.
     AskPool,
+    /// Plan a trial, which keeps nothing.
+    PlanTrial,
     /// Read claims.
     ReadClaims,
     /// Record a claim.
@@ -79,6 +81,7 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::ConfirmPackModelFinding, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
+    (Action::PlanTrial, WhoMay::Anyone),
     (Action::ReadClaims, WhoMay::Anyone),
     (Action::RecordClaim, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::JudgeClaim, WhoMay::Anyone),

@@ -134,7 +134,7 @@ fn everything_wrong_is_said_at_once() {
             "level_ratio",
             "power_ratio",
             "workpiece_family",
-            "rounds"
+            "rounds_count"
         ]
     );
 }
@@ -155,7 +155,7 @@ fn goals_that_cannot_be_are_refused() {
             ("packs", "TOO_FEW"),
             ("assurance_ratio", "NOT_TAKEN"),
             ("effect.form", "WRONG_KIND"),
-            ("rounds", "TOO_MANY")
+            ("rounds_count", "TOO_MANY")
         ]
     );
     let both = Request {

@@ -175,6 +175,18 @@ impl Block {
         &self.trials
     }
 
+    /// Variance of every arm, by treatment, where the block is one trial that holds each treatment once.
+    pub(crate) fn star_variances(&self) -> Option<Vec<f64>> {
+        let [trial] = &self.trials[..] else { return None };
+        (trial.arms.len() == self.treatments.len()).then(|| {
+            let mut variances = vec![0.0; self.treatments.len()];
+            for (place, weight) in &trial.arms {
+                variances[*place] = weight.recip();
+            }
+            variances
+        })
+    }
+
     /// Weights of the rows of [`Self::effects`] that make up `to` less `from`; none where one of them is missing or both are the same.
     pub fn contrast_rows(&self, from: usize, to: usize) -> Option<Vec<f64>> {
         let from = self.treatments.binary_search(&from).ok()?;

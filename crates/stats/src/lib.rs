@@ -18,7 +18,7 @@ pub mod fieller;
 pub mod heterogeneity;
 pub mod leave_one_out;
 pub mod multiple;
-pub mod multiplicity;
+pub mod network;
 pub mod normalise;
 pub mod order;
 pub mod pair;

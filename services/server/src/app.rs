@@ -7,6 +7,7 @@ use benchring_api::v1::claim_service_server::ClaimServiceServer;
 use benchring_api::v1::method_service_server::MethodServiceServer;
 use benchring_api::v1::moderation_service_server::ModerationServiceServer;
 use benchring_api::v1::pack_service_server::PackServiceServer;
+use benchring_api::v1::plan_service_server::PlanServiceServer;
 use benchring_api::v1::pool_service_server::PoolServiceServer;
 use benchring_api::v1::server_service_server::ServerServiceServer;
 use benchring_api::v1::tool_service_server::ToolServiceServer;
@@ -72,6 +73,7 @@ impl App {
             .add_service(service!(PackServiceServer))
             .add_service(service!(ToolServiceServer))
             .add_service(service!(TrialServiceServer))
+            .add_service(service!(PlanServiceServer))
             .add_service(service!(PoolServiceServer))
             .add_service(service!(ClaimServiceServer))
             .add_service(service!(ModerationServiceServer))

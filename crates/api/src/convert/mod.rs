@@ -16,6 +16,7 @@ pub mod mask;
 pub mod methods;
 pub mod moderation;
 pub mod packs;
+pub mod plans;
 pub mod pools;
 pub mod quantity;
 pub mod requests;

@@ -6,6 +6,7 @@ use benchring_domain::claim::{
 use benchring_domain::disclosure::{Acquired, Interest, Licence};
 use benchring_domain::method::Normalisation;
 use benchring_domain::pack::LabelVoltageKind;
+use benchring_domain::plan::{Form as EffectForm, RestsOn};
 use benchring_domain::pool::question::{Heterogeneity, IntervalMethod, Variance, VoteCap};
 use benchring_domain::standing::{Decision, Standing};
 use benchring_domain::tool::Motor;
@@ -68,6 +69,7 @@ both_ways! {
     Heterogeneity: heterogeneity_from_wire, heterogeneity_to_wire { Reml, Pm, Dl, Fe }
     IntervalMethod: interval_method_from_wire, interval_method_to_wire { HkCi, Hk, HkSe, Z }
     VoteCap: vote_cap_from_wire, vote_cap_to_wire { Median, None }
+    EffectForm: effect_form_from_wire, effect_form_to_wire { RateGain, TimeReduction, More, Less, Difference }
     ClaimForm: claim_form_from_wire, claim_form_to_wire {
         RateGain, TimeReduction, More, Less, Times, Cooler, Same, LabelLevel
     }
@@ -78,6 +80,18 @@ both_ways! {
     }
     ClaimBase: claim_base_from_wire, claim_base_to_wire { Direct, Network, Levels }
     ClaimSide: claim_side_from_wire, claim_side_to_wire { AtLeast, AtMost }
+}
+
+/// Writes [`v1::FigureBasis`].
+pub fn figure_basis_to_wire(word: RestsOn) -> i32 {
+    let basis = match word {
+        RestsOn::Stated => v1::FigureBasis::Stated,
+        RestsOn::Evidence => v1::FigureBasis::Evidence,
+        RestsOn::MethodFile => v1::FigureBasis::MethodFile,
+        RestsOn::Assumed => v1::FigureBasis::Assumed,
+        RestsOn::Contained => v1::FigureBasis::Contained,
+    };
+    basis.into()
 }
 
 use v1::VarianceModel as WireVariance;

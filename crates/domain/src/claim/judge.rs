@@ -11,7 +11,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use benchring_stats::multiplicity::holm;
+use benchring_stats::multiple::holm;
 
 use crate::claim::strata::{Odds, StratumJudgement};
 use crate::claim::{Claim, Form, Reach, Response, Rule, Verdict};
@@ -121,7 +121,7 @@ impl Claim {
     pub fn not_testable(&self) -> Option<String> {
         if self.responses.is_empty() {
             return Some(format!(
-                "`{}` names no response: it does not say what is measured, under which load and until when; the claim that a method measures can be judged",
+                "`{}` names no response: it does not say what is measured, under which load and until when; a claim that names the method in `responses` can be judged",
                 self.metric
             ));
         }

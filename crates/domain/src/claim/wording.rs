@@ -112,14 +112,20 @@ pub fn stratum_sentence(claim: &Claim, rule: &Rule, subject: &Subject, stratum: 
         (Some(effect), ..) if claim.form == Form::LabelLevel => text.push_str(&label(claim, effect)),
         (Some(effect), ..) => text.push_str(&sentence(subject, effect)),
     }
-    let _ = write!(text, "; claimed is {}: {}", rule_text(rule, claim, subject), words(stratum.verdict));
-    if let (Some(up_to), Some(effect)) = (&stratum.up_to, &stratum.effect) {
-        let _ = write!(text, " ({} of {} voting units reach it", up_to.units_reaching, effect.basis.units);
-        text.push_str(match up_to.prediction_reaches {
-            Some(true) => ", and so does the prediction for one more)",
-            Some(false) => ", the prediction for one more does not)",
-            None => ")",
-        });
+    let _ = write!(text, "; claimed is {}: ", rule_text(rule, claim, subject));
+    match (&stratum.up_to, &stratum.effect) {
+        (Some(up_to), Some(effect)) => {
+            let reaching = up_to.units_reaching;
+            let units = effect.basis.units;
+            let _ = write!(text, "{} ({reaching} of {units} voting units reach it", words(up_to.verdict));
+            text.push_str(match up_to.prediction_reaches {
+                Some(true) => "; the prediction for one more does)",
+                Some(false) => "; the prediction for one more does not)",
+                None => ")",
+            });
+            let _ = write!(text, ", for the mean {}", words(stratum.as_mean));
+        }
+        _ => text.push_str(words(stratum.verdict)),
     }
     because(&mut text, &stratum.because);
     text
@@ -159,16 +165,17 @@ fn bounds(effect: &PooledEffect, unit: &str) -> String {
 pub fn response_sentence(claim: &Claim, subject: &Subject, one: &ResponseJudgement) -> String {
     let mut text = format!("{}: {}", subject.measured, words(one.verdict));
     if let Some(reached) = one.up_to.filter(|_| claim.condition.general) {
-        let _ = write!(
-            text,
-            " as a statement about every demand class; as `up to`, {} in one of them",
-            words(reached)
-        );
+        let _ =
+            write!(text, " as a statement about every demand class; as `up to`, {} at best", words(reached));
     }
     let leading = one.strata.iter().find(|s| s.verdict == one.verdict || s.as_mean == one.verdict);
     match (leading.or_else(|| one.strata.first()), &one.rule) {
         (Some(stratum), Some(rule)) => {
             let _ = write!(text, "; {}", stratum_sentence(claim, rule, subject, stratum));
+            if one.because != stratum.because && !one.because.is_empty() {
+                let _ = write!(text, "; in all {}", words(one.verdict));
+                because(&mut text, &one.because);
+            }
         }
         _ => because(&mut text, &one.because),
     }

@@ -8,6 +8,7 @@ use benchring_stats::power::{
 use benchring_stats::special::t_upper_quantile;
 use serde::{Deserialize, Serialize};
 
+use super::Form;
 use super::figures::{Figure, Figures, RestsOn, Shown};
 use super::order::{Drawn, PlannedRun, draw};
 use super::record::{End, ToRecord, ends, symbol_of, to_record};
@@ -15,6 +16,8 @@ use super::request::{Asked, Goal};
 use crate::disclosure::words;
 use crate::method::{Catalogue, Method};
 use crate::pool::ENGINE_VERSION;
+use crate::pool::answer::{EffectScale, Interval, PercentForms};
+use crate::pool::wording::percent_forms;
 use crate::text::number;
 use crate::trial::OrderDesign;
 
@@ -292,6 +295,17 @@ impl Reckoning<'_> {
 }
 
 impl Plan {
+    /// The effect to find in every percent form; `None` for another goal, or a difference.
+    pub fn percent(&self) -> Option<PercentForms> {
+        let Goal::Effect { form, pooled, .. } = self.asked.goal else { return None };
+        let scale = match form {
+            Form::RateGain | Form::TimeReduction => EffectScale::DurationRatio,
+            Form::More | Form::Less => EffectScale::AmountRatio { higher_is_better: true },
+            Form::Difference => return None,
+        };
+        percent_forms(scale, Interval { estimate: Some(pooled.exp()), lower: None, upper: None })
+    }
+
     /// A scatter in percent of a reading, √(exp(σ²) − 1), or in the unit of the response.
     pub fn scatter(&self, figure: &Figure) -> f64 {
         if self.ratio { 100.0 * (figure.sd * figure.sd).exp_m1().sqrt() } else { figure.sd }

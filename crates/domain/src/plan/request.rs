@@ -290,7 +290,7 @@ impl Request {
 
     /// Rounds, runs of a pack in a round, and warm-ups.
     fn layout(&self, method: Option<&Method>, packs: usize, broken: &mut Violations) -> (u32, u32, u32) {
-        for (field, value) in [("rounds", self.rounds), ("runs_per_round", self.runs_per_round)] {
+        for (field, value) in [("rounds_count", self.rounds), ("runs_per_round_count", self.runs_per_round)] {
             if value > MOST_ROUNDS {
                 broken.add(
                     field,
@@ -302,7 +302,7 @@ impl Request {
         let Some(method) = method else { return (1, 1, 0) };
         if method.run_is_charge && self.runs_per_round > 1 {
             broken.add(
-                "runs_per_round",
+                "runs_per_round_count",
                 "CONTRADICTION",
                 format!(
                     "a run of {} is a whole charge, so a round has one: give more rounds instead",
@@ -323,7 +323,7 @@ impl Request {
         let total = u64::from(rounds) * u64::from(runs + warm_ups) * packs;
         if total > u64::from(MOST_RUNS) {
             broken.add(
-                "rounds",
+                "rounds_count",
                 "TOO_MANY",
                 format!("{rounds} rounds of {runs} runs and {warm_ups} warm-ups with {packs} packs are {total} runs, {MOST_RUNS} fit one trial: plan several trials"),
             );

@@ -310,7 +310,7 @@ impl Question {
         trial.summary.arms.iter().filter(move |arm| arm.pack_model == a || arm.pack_model == b)
     }
 
-    fn nothing(&self, method: &Method, evidence: &Evidence, left_out: &[LeftOut]) -> NoAnswer {
+    pub(super) fn nothing(&self, method: &Method, evidence: &Evidence, left_out: &[LeftOut]) -> NoAnswer {
         let tests = |pack: &PackModelId| evidence.trials.iter().filter(|t| has(t, pack)).count();
         let (a, b) = (tests(&self.pack_a), tests(&self.pack_b));
         let reference = method.reference();

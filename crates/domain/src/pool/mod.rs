@@ -12,6 +12,7 @@ pub mod evidence;
 pub mod label;
 pub mod levels;
 mod measured;
+pub mod modifiers;
 pub mod normalise;
 mod planning;
 pub mod question;

@@ -217,11 +217,11 @@ impl Pooling<'_> {
     }
 
     /// The scale the effect is told on, normalisation considered.
-    fn scale(&self) -> EffectScale {
+    pub(super) fn scale(&self) -> EffectScale {
         response_scale(self.method, self.divisors.as_rate(), self.divisors.as_ratio())
     }
 
-    fn pooling_options(&self) -> random_effects::Options {
+    pub(super) fn pooling_options(&self) -> random_effects::Options {
         let options = &self.question.options;
         random_effects::Options {
             tau2: match options.heterogeneity {

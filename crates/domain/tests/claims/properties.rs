@@ -5,7 +5,7 @@ use benchring_domain::pool::Evidence;
 use proptest::prelude::*;
 
 use crate::common::{CATALOGUE, SCREWS, draft, general, judged, judged_with, ratios, up_to, written};
-use crate::community::method;
+use crate::community::{arm, method, trials};
 
 fn screws(ys: &[f64]) -> Evidence {
     ratios(method(&CATALOGUE, SCREWS), ys)
@@ -88,6 +88,42 @@ proptest! {
             leading(&one).odds.support.unwrap()
         };
         prop_assert!(p(true) >= p(false));
+    }
+
+    /// Single runs, equal readings, times from milliseconds to days: a number or none, never one that is not.
+    #[test]
+    fn no_evidence_gives_a_number_that_is_none(
+        of in prop::collection::vec(
+            (prop::collection::vec(-3.0..5.0f64, 1..4), prop::collection::vec(-3.0..5.0f64, 1..4), any::<bool>()),
+            1..7,
+        ),
+        percent in 0.0..900.0f64,
+        reach in any::<bool>(),
+    ) {
+        let testers: Vec<String> = (0..of.len()).map(|i| format!("t{i:02}")).collect();
+        let arms: Vec<_> = testers
+            .iter()
+            .zip(&of)
+            .map(|(tester, (a, b, equal))| {
+                let own = |pack: &str, powers: &[f64]| {
+                    let readings: Vec<f64> =
+                        powers.iter().map(|p| 10f64.powf(if *equal { powers[0] } else { *p })).collect();
+                    arm(pack, &format!("{tester}-{pack}"), &[&readings])
+                };
+                (tester.as_str(), vec![own("k5", a), own("k8", b)])
+            })
+            .collect();
+        let one = claim(Form::RateGain, percent);
+        let one = judged(if reach { up_to(one) } else { one }, &trials(method(&CATALOGUE, SCREWS), &arms));
+        for stratum in one.responses.iter().flat_map(|response| &response.strata) {
+            for p in [stratum.odds.support, stratum.odds.contradict].into_iter().flatten() {
+                prop_assert!((0.0..=1.0).contains(&p), "{p}");
+            }
+            prop_assert!(stratum.half_width.is_none_or(|half| half.is_finite() && half >= 0.0));
+            let interval = stratum.effect.as_ref().map(|effect| effect.effect);
+            let ends = interval.map(|i| [i.lower, i.estimate, i.upper]).into_iter().flatten().flatten();
+            prop_assert!(ends.into_iter().all(|end| !end.is_nan() && end >= 0.0));
+        }
     }
 
     #[test]

@@ -39,7 +39,10 @@ fn a_judgement_says_who_what_how_it_is_read_and_what_was_found() {
 fn up_to_tells_how_many_reach_it() {
     let (text, _) = said(up_to(draft(SCREWS, Form::RateGain, "25 %")));
     assert!(text.contains("read as up to 20 % less time, which is a rate gain of 25 %: reached"), "{text}");
-    assert!(text.contains("of 6 voting units reach it, and so does the prediction for one more"), "{text}");
+    assert!(
+        text.contains("of 6 voting units reach it; the prediction for one more does), for the mean"),
+        "{text}"
+    );
 }
 
 #[test]

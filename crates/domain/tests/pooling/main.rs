@@ -8,6 +8,7 @@ mod completion;
 mod left_out;
 mod levels;
 mod measured;
+mod modifiers;
 mod normalisations;
 mod sentences;
 mod stopped;

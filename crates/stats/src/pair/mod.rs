@@ -4,7 +4,7 @@
 //! orders is added. Trials, arms and units are put into one order first, so the answer does not depend on theirs.
 
 mod answer;
-mod prepared;
+pub(crate) mod prepared;
 mod voters;
 
 use std::collections::BTreeMap;

@@ -11,14 +11,14 @@ use crate::pool_error::PoolError;
 
 /// A trial with its arms sorted by treatment, effect and variance.
 #[derive(Debug, Clone)]
-pub(super) struct Prepared {
+pub(crate) struct Prepared {
     /// Place in the input.
-    pub(super) index: usize,
-    pub(super) arms: Vec<Arm>,
-    pub(super) runs: Vec<u32>,
-    pub(super) order: RunOrder,
-    pub(super) blocked: bool,
-    pub(super) df: Option<f64>,
+    pub(crate) index: usize,
+    pub(crate) arms: Vec<Arm>,
+    pub(crate) runs: Vec<u32>,
+    pub(crate) order: RunOrder,
+    pub(crate) blocked: bool,
+    pub(crate) df: Option<f64>,
 }
 
 impl AsRef<[Arm]> for Prepared {
@@ -28,15 +28,15 @@ impl AsRef<[Arm]> for Prepared {
 }
 
 /// The rank of the treatment that is taken off.
-pub(super) const FROM: usize = 0;
+pub(crate) const FROM: usize = 0;
 /// The rank of the treatment that it is taken off.
-pub(super) const TO: usize = 1;
+pub(crate) const TO: usize = 1;
 
 /// Trials of each unit, units in sort order, trials of a unit in the order of their content.
 ///
 /// Treatments become ranks: `from` first, so that a block's contrasts are taken against it and the asked one needs no
 /// difference of two nearly equal variances; the others in sort order.
-pub(super) fn prepare<'a, U: Ord, T: Ord>(
+pub(crate) fn prepare<'a, U: Ord, T: Ord>(
     trials: &'a [PairTrial<U, T>],
     from: &'a T,
     to: &'a T,
@@ -50,10 +50,18 @@ pub(super) fn prepare<'a, U: Ord, T: Ord>(
     }
     ranks.insert(from, FROM);
     ranks.insert(to, TO);
+    prepare_ranked(trials, &ranks)
+}
+
+/// The same with treatments ranked by the caller; every treatment of the trials must have a rank.
+pub(crate) fn prepare_ranked<'a, U: Ord, T: Ord>(
+    trials: &'a [PairTrial<U, T>],
+    ranks: &BTreeMap<&T, usize>,
+) -> Result<BTreeMap<&'a U, Vec<Prepared>>, PoolError> {
     let mut units: BTreeMap<&U, Vec<Prepared>> = BTreeMap::new();
     for (index, trial) in trials.iter().enumerate() {
         check(index, trial)?;
-        units.entry(&trial.unit).or_default().push(sorted(index, trial, &ranks));
+        units.entry(&trial.unit).or_default().push(sorted(index, trial, ranks));
     }
     for own in units.values_mut() {
         own.sort_by(by_content);

@@ -235,6 +235,7 @@ mod tests {
             (Method::GET, "/v1/server", "benchring.v1.ServerService.GetServerInfo"),
             (Method::HEAD, "/v1/server", "benchring.v1.ServerService.GetServerInfo"),
             (Method::POST, "/v1/trials", "benchring.v1.TrialService.SubmitTrial"),
+            (Method::POST, "/v1/trials:plan", "benchring.v1.PlanService.PlanTrial"),
             (Method::POST, "/v1/trials:check", "benchring.v1.TrialService.CheckTrial"),
             (Method::GET, "/v1/trials/t-1", "benchring.v1.TrialService.GetTrial"),
             (Method::POST, "/v1/trials/t-1:decide", "benchring.v1.ModerationService.DecideTrial"),

@@ -17,14 +17,14 @@ use benchring_domain::claim::history::{Moment, history, moments_for};
 use benchring_domain::claim::{Claim, ClaimDraft, Judgement, ResponseEvidence, judge};
 use benchring_domain::id::{ClaimId, PackModelId, TesterId, TrialId};
 use benchring_domain::method::{Catalogue, Method};
-use benchring_domain::pool::{ENGINE_VERSION, Evidence, MeasuredBy, measured_amounts};
+use benchring_domain::pool::{ENGINE_VERSION, Evidence};
 use benchring_domain::reason::UNKNOWN_PACK_MODEL;
 use benchring_domain::violation::Violations;
 use benchring_store::{ClaimQuery, ClaimRow, Visibility};
 use tonic::{Request, Response, Status};
 
 use super::paging::List as _;
-use super::pools::Capacity;
+use super::pools::{Capacity, measured_by};
 use super::{Content, free, writing};
 use crate::app::{App, visibility};
 use crate::door::permit;
@@ -215,7 +215,8 @@ impl App {
                 responses.push(Read { evidence, capacities: Vec::new() });
                 continue;
             };
-            let capacities = self.capacities(&question, at).await?;
+            let own = |one| question.normalisation == Some(one);
+            let capacities = self.capacities(own, at).await?;
             let since = evidence.trials_version(&question, capacities.iter().map(|one| &one.evidence));
             let pair = BTreeSet::from([&question.pack_a, &question.pack_b]);
             let packs = self.store.pack_model_revisions(pair, since, at).await?;
@@ -256,14 +257,7 @@ fn judged(
 ) -> Result<Judgement, Refusal> {
     let mut measured = Vec::with_capacity(version.responses.len());
     for one in &version.responses {
-        let mut amounts = MeasuredBy::new();
-        for Capacity { normalisation, method, evidence } in &one.capacities {
-            let method = catalogue
-                .method(method)
-                .ok_or_else(|| Refusal::internal("a method that was read is not in the catalogue"))?;
-            amounts.insert(*normalisation, measured_amounts(method, evidence));
-        }
-        measured.push(amounts);
+        measured.push(measured_by(catalogue, &one.capacities)?);
     }
     let parts = claim.responses.iter().zip(methods).zip(version.responses.iter().zip(&measured));
     let evidence: Vec<ResponseEvidence<'_>> = parts

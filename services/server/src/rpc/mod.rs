@@ -6,6 +6,7 @@ mod methods;
 mod moderation;
 mod packs;
 mod paging;
+mod plans;
 mod pools;
 mod repeat;
 mod revising;

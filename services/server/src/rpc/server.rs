@@ -20,7 +20,7 @@ const MINIMUM_CLIENT_VERSION: &str = "0.1.0";
 
 /// What was added to the first release, one word each. The list only grows.
 const FEATURES: &[&str] =
-    &["confirm_finding", "duplicates", "read_only", "private_instance", "submit_trials"];
+    &["confirm_finding", "duplicates", "read_only", "private_instance", "submit_trials", "claims"];
 
 #[tonic::async_trait]
 impl ServerService for App {

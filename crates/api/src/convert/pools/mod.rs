@@ -3,6 +3,7 @@
 mod beside;
 mod compare;
 mod effect;
+pub mod modifiers;
 mod question;
 
 use benchring_domain::id::TrialId;

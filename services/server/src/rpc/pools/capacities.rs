@@ -2,7 +2,7 @@
 
 use benchring_domain::id::{MethodId, MethodRef};
 use benchring_domain::method::{Catalogue, Method, Normalisation};
-use benchring_domain::pool::{Evidence, MeasuredBy, Question, measured_amounts};
+use benchring_domain::pool::{Evidence, MeasuredBy, measured_amounts};
 
 use crate::app::App;
 use crate::error::Refusal;
@@ -14,26 +14,15 @@ const ENERGY: &str = "discharge-energy";
 
 /// What one measured normalisation divides by.
 pub(in crate::rpc) struct Capacity {
-    pub(in crate::rpc) normalisation: Normalisation,
-    pub(in crate::rpc) method: MethodRef,
+    normalisation: Normalisation,
+    method: MethodRef,
     pub(in crate::rpc) evidence: Evidence,
 }
 
 impl App {
-    /// The methods that measure what specimens hold, each with its evidence as of `at`, where the question divides by that.
+    /// The methods that measure what specimens hold, each with its evidence as of `at`, for those normalisations that
+    /// `asked` holds for.
     pub(in crate::rpc) async fn capacities(
-        &self,
-        question: &Question,
-        at: i64,
-    ) -> Result<Vec<Capacity>, Refusal> {
-        let permitted = |one| self.catalogue.method(&question.method).is_some_and(|m| m.permits(one).is_ok());
-        let asked =
-            |one| question.normalisation == Some(one) || question.all_normalisations && permitted(one);
-        self.capacities_for(asked, at).await
-    }
-
-    /// The same for those normalisations that `asked` holds for.
-    pub(super) async fn capacities_for(
         &self,
         asked: impl Fn(Normalisation) -> bool,
         at: i64,
@@ -61,7 +50,10 @@ pub(super) fn method_of<'a>(catalogue: &'a Catalogue, method: &MethodRef) -> Res
 }
 
 /// The measured amounts of every specimen.
-pub(super) fn measured_by(catalogue: &Catalogue, capacities: &[Capacity]) -> Result<MeasuredBy, Refusal> {
+pub(in crate::rpc) fn measured_by(
+    catalogue: &Catalogue,
+    capacities: &[Capacity],
+) -> Result<MeasuredBy, Refusal> {
     let mut measured = MeasuredBy::new();
     for Capacity { normalisation, method, evidence } in capacities {
         measured.insert(*normalisation, measured_amounts(method_of(catalogue, method)?, evidence));

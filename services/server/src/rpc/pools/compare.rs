@@ -6,7 +6,7 @@ use std::sync::Arc;
 use benchring_api::convert::pools::{Telling, answer_to_wire, question_from_wire};
 use benchring_api::v1;
 use benchring_auth::{Action, Caller};
-use benchring_domain::method::Method;
+use benchring_domain::method::{Method, Normalisation};
 use benchring_domain::pool::wording::Subject;
 use benchring_domain::pool::{Answer, Evidence, Question};
 use tonic::Request;
@@ -28,7 +28,11 @@ impl App {
         let at = self.store.data_version_at(question.data_version).await?;
         self.packs_known([&question.pack_a, &question.pack_b], at).await?;
         let evidence = self.store.evidence(&question.method, Some(at)).await?;
-        let capacities = self.capacities(&question, at).await?;
+        let permitted = |one| self.catalogue.method(&question.method).is_some_and(|m| m.permits(one).is_ok());
+        let asked = |one: Normalisation| {
+            question.normalisation == Some(one) || question.all_normalisations && permitted(one)
+        };
+        let capacities = self.capacities(asked, at).await?;
         self.ask(caller, question, evidence, capacities).await
     }
 

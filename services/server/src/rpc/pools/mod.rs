@@ -2,6 +2,9 @@
 
 mod capacities;
 mod compare;
+mod modifiers;
+
+pub(super) use capacities::{Capacity, measured_by};
 
 use std::collections::BTreeMap;
 
@@ -19,8 +22,6 @@ use crate::app::{App, visibility};
 use crate::error::{Refusal, answer};
 use crate::reason::Reason;
 
-pub(super) use capacities::Capacity;
-
 #[tonic::async_trait]
 impl PoolService for App {
     async fn compare_packs(
@@ -28,6 +29,13 @@ impl PoolService for App {
         request: Request<v1::ComparePacksRequest>,
     ) -> Result<Response<v1::ComparePacksResponse>, Status> {
         answer(self.compare(request)).await
+    }
+
+    async fn explore_modifiers(
+        &self,
+        request: Request<v1::ExploreModifiersRequest>,
+    ) -> Result<Response<v1::ExploreModifiersResponse>, Status> {
+        answer(self.explore(request)).await
     }
 }
 
