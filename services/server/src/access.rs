@@ -30,6 +30,7 @@ pub const ACCESS: &[(&str, Action)] = &[
     ("benchring.v1.PlanService/PlanTrial", Action::PlanTrial),
     ("benchring.v1.PoolService/ComparePacks", Action::AskPool),
     ("benchring.v1.PoolService/ExploreModifiers", Action::AskPool),
+    ("benchring.v1.PoolService/RankPacks", Action::AskPool),
     ("benchring.v1.ServerService/GetServerInfo", Action::Describe),
     ("benchring.v1.ToolService/CreateToolModel", Action::RegisterToolModel),
     ("benchring.v1.ToolService/GetToolModel", Action::ReadTools),

@@ -7,7 +7,7 @@ use crate::measure::with_unit;
 use crate::method::{Band, Method};
 use crate::pool::answer::LeftOut;
 use crate::pool::evidence::EvidenceTrial;
-use crate::pool::question::Question;
+use crate::pool::question::{Question, Scope};
 use crate::trial::summary::ClassBasis;
 
 /// What the trials of a stratum share: name and value, in the order of the method file.
@@ -66,9 +66,23 @@ pub(super) fn groups<'a>(
     trials: &'a [EvidenceTrial],
     reasons: &mut Reasons,
 ) -> Vec<Group<'a>> {
+    let mut groups = groups_of(&question.scope, method, trials, &|trial| question.about(trial), reasons);
+    let holds = |group: &Group<'_>, pack| group.trials.iter().any(|t| has(t, pack));
+    groups.retain(|group| holds(group, &question.pack_a) && holds(group, &question.pack_b));
+    groups
+}
+
+/// Sorts the evidence into strata. Trials that are in none are noted where the question is `about` them.
+pub(super) fn groups_of<'a>(
+    scope: &Scope,
+    method: &Method,
+    trials: &'a [EvidenceTrial],
+    about: &dyn Fn(&EvidenceTrial) -> bool,
+    reasons: &mut Reasons,
+) -> Vec<Group<'a>> {
     let mut groups: BTreeMap<(Shared, Option<String>), Vec<&EvidenceTrial>> = BTreeMap::new();
     for trial in trials {
-        let about = has(trial, &question.pack_a) || has(trial, &question.pack_b);
+        let about = about(trial);
         if trial.summary.arms.len() < 2 {
             if about {
                 reasons.add("ONE_ARM", "one pack only: such trials give levels, no contrast", &trial.trial);
@@ -87,7 +101,7 @@ pub(super) fn groups<'a>(
             }
             continue;
         }
-        match place(question, method, trial) {
+        match place(scope, method, trial) {
             Ok(place) => groups.entry(place).or_default().push(trial),
             Err((reason, message)) if about => reasons.add(reason, &message, &trial.trial),
             Err(_) => {}
@@ -95,9 +109,6 @@ pub(super) fn groups<'a>(
     }
     groups
         .into_iter()
-        .filter(|(_, trials)| {
-            trials.iter().any(|t| has(t, &question.pack_a)) && trials.iter().any(|t| has(t, &question.pack_b))
-        })
         .map(|((shared, demand_class), trials)| Group { shared, demand_class, trials })
         .collect()
 }
@@ -105,13 +116,8 @@ pub(super) fn groups<'a>(
 type Place = (Shared, Option<String>);
 
 /// The stratum of a trial, or why the scope of the question leaves it out.
-fn place(
-    question: &Question,
-    method: &Method,
-    trial: &EvidenceTrial,
-) -> Result<Place, (&'static str, String)> {
+fn place(scope: &Scope, method: &Method, trial: &EvidenceTrial) -> Result<Place, (&'static str, String)> {
     let summary = &trial.summary;
-    let scope = &question.scope;
     let class = summary.demand_class.clone();
     if scope.measured_class_only && summary.class_basis != ClassBasis::Measured {
         return Err((
@@ -136,14 +142,14 @@ fn place(
     }
     let mut shared: Shared = summary.keys.iter().map(|(k, v)| (k.clone(), v.clone())).collect();
     for band in &method.bands {
-        shared.push((band.id.clone(), bin(question, band, trial)?));
+        shared.push((band.id.clone(), bin(scope, band, trial)?));
     }
     Ok((shared, class))
 }
 
 /// The bin of a band: the fixed one, or "within a factor of the centre" where the question states one.
-fn bin(question: &Question, band: &Band, trial: &EvidenceTrial) -> Result<String, (&'static str, String)> {
-    let centre = question.scope.centres.get(&band.id);
+fn bin(scope: &Scope, band: &Band, trial: &EvidenceTrial) -> Result<String, (&'static str, String)> {
+    let centre = scope.centres.get(&band.id);
     if let (Some(centre), Some(factor)) = (centre, band.factor) {
         let near = trial.summary.band_values.get(&band.id).is_some_and(|value| band.near(*centre, *value));
         return if near {

@@ -5,6 +5,7 @@ mod compare;
 mod effect;
 pub mod modifiers;
 mod question;
+mod rank;
 
 use benchring_domain::id::TrialId;
 use benchring_domain::method::Method;
@@ -15,6 +16,7 @@ use crate::v1;
 
 pub use compare::{answer_to_wire, question_from_wire};
 pub(super) use effect::{effect_to_wire, left_out_to_wire, percent_to_wire};
+pub use rank::{rank_from_wire, ranking_to_wire};
 
 /// Most trials named for one reason; the rest is counted.
 const NAMED: usize = 50;

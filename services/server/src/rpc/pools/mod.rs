@@ -3,6 +3,7 @@
 mod capacities;
 mod compare;
 mod modifiers;
+mod rank;
 
 pub(super) use capacities::{Capacity, measured_by};
 
@@ -36,6 +37,13 @@ impl PoolService for App {
         request: Request<v1::ExploreModifiersRequest>,
     ) -> Result<Response<v1::ExploreModifiersResponse>, Status> {
         answer(self.explore(request)).await
+    }
+
+    async fn rank_packs(
+        &self,
+        request: Request<v1::RankPacksRequest>,
+    ) -> Result<Response<v1::RankPacksResponse>, Status> {
+        answer(self.rank(request)).await
     }
 }
 
@@ -98,7 +106,13 @@ fn no_answer(why: &NoAnswer) -> Refusal {
     let reason = match why {
         NoAnswer::NoEvidence { .. } => Reason::NoEvidence,
         NoAnswer::NotConnected { .. } => Reason::NotConnected,
-        NoAnswer::NotNormalisable(_) => Reason::Precondition,
+        NoAnswer::NotNormalisable(_) | NoAnswer::TooManyPacks { .. } => Reason::Precondition,
     };
-    Refusal::because(reason, why.to_string())
+    let metadata = match why {
+        NoAnswer::NotConnected { bridge: (a, b), .. } => {
+            vec![("bridge_pack_a", a.name()), ("bridge_pack_b", b.name())]
+        }
+        _ => Vec::new(),
+    };
+    Refusal::Because { reason, message: why.to_string(), metadata }
 }
