@@ -33,6 +33,7 @@ pub const ACCESS: &[(&str, Action)] = &[
     ("benchring.v1.PoolService/AssessMethod", Action::AskPool),
     ("benchring.v1.PoolService/AnalyseTrials", Action::AnalyseTrials),
     ("benchring.v1.PoolService/ExploreModifiers", Action::AskPool),
+    ("benchring.v1.PoolService/RankPacks", Action::AskPool),
     ("benchring.v1.ServerService/GetServerInfo", Action::Describe),
     ("benchring.v1.ToolService/CreateToolModel", Action::RegisterToolModel),
     ("benchring.v1.ToolService/GetToolModel", Action::ReadTools),

@@ -211,7 +211,10 @@ pub fn analyse(
                 no_variance.get_or_insert(message);
             }
             Err(
-                NoAnswer::NoEvidence { .. } | NoAnswer::NotConnected { .. } | NoAnswer::NotNormalisable(_),
+                NoAnswer::NoEvidence { .. }
+                | NoAnswer::NotConnected { .. }
+                | NoAnswer::TooManyPacks { .. }
+                | NoAnswer::NotNormalisable(_),
             ) => {}
         }
     }

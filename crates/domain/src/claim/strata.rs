@@ -13,6 +13,7 @@ use crate::pool::answer::{
 };
 use crate::pool::direction::{LEAST_SPECIMENS, LEAST_UNITS, lacking};
 use crate::pool::label::LabelStratum;
+use crate::pool::network::pair::Base as EvidenceBase;
 
 /// Level of both one-sided tests of a claim, so that a word and the shown 95 % interval never disagree.
 pub const ALPHA: f64 = 0.025;
@@ -102,7 +103,11 @@ pub struct StratumJudgement {
 
 /// The evidence that a claim is judged on, and what it is. The one place where that is chosen.
 fn base(stratum: &Stratum) -> (&PooledEffect, Base) {
-    (&stratum.headline, Base::Direct)
+    let base = match stratum.base {
+        EvidenceBase::Direct => Base::Direct,
+        EvidenceBase::Network | EvidenceBase::IndirectOnly => Base::Network,
+    };
+    (&stratum.headline, base)
 }
 
 impl StratumJudgement {

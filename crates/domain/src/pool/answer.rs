@@ -7,6 +7,7 @@ use crate::pool::classes::{ClassBadge, ClassFamily, MeanPower};
 use crate::pool::completion::CompletionTable;
 use crate::pool::direction::Direction;
 use crate::pool::levels::Levels;
+use crate::pool::network::pair::{Base, Beside, NetworkBasis};
 use crate::pool::question::{Options, Question};
 use crate::pool::screened::StratumScreening;
 use crate::pool::strip::{Normalised, StripBar};
@@ -175,6 +176,8 @@ pub struct PooledEffect {
     pub pooled: f64,
     /// The same with the distribution of its error and the allowance for order bias: what p-values come from.
     pub judged: Judged,
+    /// What it rests on beside those who ran both packs, whom `basis` counts; `None` for an effect of these alone.
+    pub network: Option<NetworkBasis>,
 }
 
 /// The evidence of one voting unit.
@@ -254,6 +257,12 @@ pub struct Stratum {
     pub direction: Direction,
     /// The headline.
     pub headline: PooledEffect,
+    /// What the headline is made from, as is all of the same kind that stands beside it.
+    pub base: Base,
+    /// The effect by those who ran both packs alone, where the headline rests on more.
+    pub direct: Option<PooledEffect>,
+    /// Direct beside indirect evidence; `None` where no other pack is connected.
+    pub beside: Option<Beside>,
     /// One row a voting unit.
     pub rows: Vec<TesterRow>,
     /// Range of the effect with each unit left out in turn.

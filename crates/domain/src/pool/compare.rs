@@ -12,6 +12,7 @@ use crate::pool::classes::{ClassFamily, ClassPart, class_of, families};
 use crate::pool::completion::{CompletionTable, completion};
 use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::levels::levels;
+use crate::pool::network::pair::Base;
 use crate::pool::normalise::{Divisors, MeasuredAmounts, MeasuredBy, NotNormalisable};
 use crate::pool::question::{PriorModel, Question};
 use crate::pool::screened::{Stratum as Screened, screened};
@@ -38,6 +39,14 @@ pub enum NoAnswer {
     NotConnected {
         /// What would connect them.
         message: String,
+        /// The packs that one tester would have to run in one trial.
+        bridge: (PackModelId, PackModelId),
+    },
+    /// More packs than are fitted together.
+    #[error("{message}")]
+    TooManyPacks {
+        /// How many there are, and what to do.
+        message: String,
     },
     /// Nothing says how much readings scatter, and one tester alone cannot show it.
     #[error("{message}")]
@@ -53,8 +62,18 @@ pub enum NoAnswer {
 /// Left out because nothing says how much readings scatter.
 const NO_VARIANCE: &str = "NO_VARIANCE";
 
+/// What a stratum has to say.
+enum Found<'a> {
+    /// An effect.
+    Effect(Box<Made<'a>>),
+    /// What became of the runs: one of the packs never gave an exact reading.
+    RunsOnly(Box<UnpooledStratum>),
+    /// Nothing connects the packs; the two that one tester would have to run, where both packs are tested here.
+    Apart(Option<(PackModelId, PackModelId)>),
+}
+
 /// What pooling one stratum found.
-struct Found<'a> {
+struct Pooled<'a> {
     main: PooledSet,
     completion: CompletionTable,
     pair_trials: Vec<&'a EvidenceTrial>,
@@ -136,16 +155,17 @@ impl Question {
         let asking = Asking { method, evidence, accepted: &accepted, divisors, measured };
         let mut reasons = Reasons::default();
         let (mut made, mut unpooled) = (Vec::new(), Vec::new());
+        let mut bridge = None;
         for group in groups(self, method, &evidence.trials, &mut reasons) {
             match self.stratum(asking, group, &mut reasons) {
-                Some(Ok(one)) => made.push(one),
-                Some(Err(one)) => unpooled.push(one),
-                None => {}
+                Found::Effect(one) => made.push(*one),
+                Found::RunsOnly(one) => unpooled.push(*one),
+                Found::Apart(pair) => bridge = bridge.or(pair),
             }
         }
         self.without_variance(&mut made, &mut reasons);
         if made.is_empty() && unpooled.is_empty() {
-            return Err(self.nothing(method, evidence, &reasons.finish()));
+            return Err(self.nothing(method, evidence, &reasons.finish(), bridge));
         }
         made.sort_by(|a, b| {
             let size = |m: &Made<'_>| (m.stratum.headline.basis.testers, m.stratum.headline.basis.trials);
@@ -179,7 +199,10 @@ impl Question {
         let mut reasons = Reasons::default();
         let groups = groups(self, method, &evidence.trials, &mut reasons);
         let group = groups.into_iter().find(|group| group.trials.iter().any(|one| one.trial == *trial))?;
-        self.stratum(asking, group, &mut reasons)?.ok().map(|made| made.stratum)
+        match self.stratum(asking, group, &mut reasons) {
+            Found::Effect(made) => Some(made.stratum),
+            Found::RunsOnly(_) | Found::Apart(_) => None,
+        }
     }
 
     /// Where the prior is asked to rest on the trials alone and none repeats a run, one vote has no interval: it is
@@ -211,18 +234,13 @@ impl Question {
             let trials: Vec<&EvidenceTrial> =
                 places.iter().flat_map(|place| made[*place].counted.iter().copied()).collect();
             let spread = MethodSpread::of(method, accepted, &trials.first()?.summary, &self.options);
-            let pooling = Pooling { question: self, method, spread: &spread, divisors };
-            pooling.effect_of(&trials, &units_of(&trials), Stopped::Censored)
+            let pooling = Pooling { question: self, method, spread: &spread, divisors, accepted };
+            pooling.effect_of(&trials, &units_of(&trials), Stopped::Censored, None)
         })
     }
 
-    /// One stratum; one without an effect where none can be had because a pack never gave an exact reading.
-    fn stratum<'a>(
-        &self,
-        asking: Asking<'_>,
-        group: Group<'a>,
-        outside: &mut Reasons,
-    ) -> Option<Result<Made<'a>, UnpooledStratum>> {
+    /// One stratum.
+    fn stratum<'a>(&self, asking: Asking<'_>, group: Group<'a>, outside: &mut Reasons) -> Found<'a> {
         let Asking { method, accepted, divisors, .. } = asking;
         let counted: Vec<&EvidenceTrial> = group.trials.iter().copied().filter(|t| t.counts()).collect();
         let Some(first) = counted.first() else {
@@ -233,24 +251,24 @@ impl Question {
                     &trial.trial,
                 );
             }
-            return None;
+            return Found::Apart(None);
         };
         let spread = MethodSpread::of(method, accepted, &first.summary, &self.options);
-        let pooling = Pooling { question: self, method, spread: &spread, divisors };
+        let pooling = Pooling { question: self, method, spread: &spread, divisors, accepted };
         let units = units_of(&counted);
         let mut reasons = Reasons::default();
         let pair_trials: Vec<&EvidenceTrial> = counted.iter().copied().filter(|t| self.about(t)).collect();
-        let main = pooling.pool(&counted, &units, Stopped::Censored, &mut reasons);
+        let main = pooling.pool(&counted, &units, Stopped::Censored, None, &mut reasons);
         let completion = completion(self, method, &pair_trials, &units);
         let Some(main) = main else {
             if !pair_trials.iter().any(|t| self.ran_without_reading(t)) {
                 outside.merge(reasons);
-                return None;
+                return Found::Apart(pooling.bridge(&counted, &units));
             }
             let (class_badge, mean_power) = class_of(&pair_trials);
             let (shared, demand_class) = (group.shared, group.demand_class);
             let left_out = reasons.finish();
-            return Some(Err(UnpooledStratum {
+            return Found::RunsOnly(Box::new(UnpooledStratum {
                 shared,
                 demand_class,
                 class_badge,
@@ -260,9 +278,9 @@ impl Question {
             }));
         };
         let votes = main.votes.clone();
-        let set = Found { main, completion, pair_trials, units, left_out: reasons.finish() };
+        let set = Pooled { main, completion, pair_trials, units, left_out: reasons.finish() };
         let stratum = self.filled(asking, &pooling, &group, &counted, set);
-        Some(Ok(Made { stratum, votes, counted }))
+        Found::Effect(Box::new(Made { stratum, votes, counted }))
     }
 
     /// A stratum with all that stands beside its headline.
@@ -272,9 +290,9 @@ impl Question {
         pooling: &Pooling<'_>,
         group: &Group<'_>,
         counted: &[&EvidenceTrial],
-        found: Found<'_>,
+        found: Pooled<'_>,
     ) -> Stratum {
-        let Found { main, completion, pair_trials, units, left_out } = found;
+        let Pooled { main, completion, pair_trials, units, left_out } = found;
         let Asking { method, evidence, measured, .. } = asking;
         let (class_badge, mean_power) = class_of(&pair_trials);
         let assumed = |t: &&&EvidenceTrial| t.summary.class_basis == ClassBasis::Assumed;
@@ -287,7 +305,10 @@ impl Question {
             assumed_class_trials: pair_trials.iter().filter(assumed).count(),
             mean_power,
             normalised: normalised(pooling, self.normalisation, evidence, measured, &pair_trials),
-            direction: pooling.direction(&main.effect, &others),
+            direction: pooling.direction(&main, &others),
+            base: main.base,
+            direct: main.direct,
+            beside: main.beside,
             rows: main.rows,
             leave_one_out: main.leave_one_out,
             equal_vote: main.equal_vote,
@@ -318,6 +339,7 @@ impl Question {
                 accepted: asking.accepted,
                 counted,
                 units: &units,
+                base: stratum.base,
                 headline: &stratum.headline,
                 rows: &stratum.rows,
                 votes: &main.votes,
@@ -336,16 +358,24 @@ impl Question {
         units: &BTreeMap<TesterId, TesterId>,
         stratum: &mut Stratum,
     ) {
+        let base = Some(stratum.base);
         let only = |keep: &dyn Fn(&EvidenceTrial) -> bool| -> Option<PooledEffect> {
             let kept: Vec<&EvidenceTrial> = counted.iter().copied().filter(|t| keep(t)).collect();
-            (kept.len() < counted.len()).then(|| pooling.effect_of(&kept, units, Stopped::Censored)).flatten()
+            (kept.len() < counted.len())
+                .then(|| pooling.effect_of(&kept, units, Stopped::Censored, base))
+                .flatten()
         };
-        stratum.without_maker_supplied = only(&|t| !self.maker_supplied(t));
+        // Other packs have a part in a headline out of the network, and so has who supplied them.
+        let alone = stratum.base == Base::Direct;
+        let of_maker = |t: &EvidenceTrial| {
+            t.summary.arms.iter().any(|arm| arm.acquired.by_maker() && (!alone || pooling.of_pair(arm)))
+        };
+        stratum.without_maker_supplied = only(&|t| !of_maker(t));
         stratum.without_assumed_class = only(&|t| t.summary.class_basis != ClassBasis::Assumed);
         if counted.len() < all.len() {
             stratum.with_pending = pooling
-                .effect_of(all, &units_of(all), Stopped::Censored)
-                .filter(|effect| effect.basis != stratum.headline.basis);
+                .effect_of(all, &units_of(all), Stopped::Censored, base)
+                .filter(|effect| effect != &stratum.headline);
         }
     }
 
@@ -360,16 +390,18 @@ impl Question {
         has(trial, &self.pack_a) || has(trial, &self.pack_b)
     }
 
-    fn maker_supplied(&self, trial: &EvidenceTrial) -> bool {
-        self.arms_of(trial).any(|arm| arm.acquired.by_maker())
-    }
-
     pub(super) fn arms_of<'a>(&self, trial: &'a EvidenceTrial) -> impl Iterator<Item = &'a ArmSummary> {
         let (a, b) = (self.pack_a.clone(), self.pack_b.clone());
         trial.summary.arms.iter().filter(move |arm| arm.pack_model == a || arm.pack_model == b)
     }
 
-    pub(super) fn nothing(&self, method: &Method, evidence: &Evidence, left_out: &[LeftOut]) -> NoAnswer {
+    pub(super) fn nothing(
+        &self,
+        method: &Method,
+        evidence: &Evidence,
+        left_out: &[LeftOut],
+        bridge: Option<(PackModelId, PackModelId)>,
+    ) -> NoAnswer {
         let tests = |pack: &PackModelId| evidence.trials.iter().filter(|t| has(t, pack)).count();
         let (a, b) = (tests(&self.pack_a), tests(&self.pack_b));
         let reference = method.reference();
@@ -382,12 +414,17 @@ impl Question {
                 ),
             };
         }
-        if a > 0 && b > 0 && left_out.is_empty() {
+        if a > 0 && b > 0 && (bridge.is_some() || left_out.is_empty()) {
+            let (first, second) = bridge.unwrap_or_else(|| (self.pack_a.clone(), self.pack_b.clone()));
             return NoAnswer::NotConnected {
                 message: format!(
-                    "{reference} has {a} trials of {} and {b} of {}, but nobody ran both: one tester who runs the two in one trial connects them",
-                    names.0, names.1
+                    "{reference} has {a} trials of {} and {b} of {}, but nobody ran both, nor do other packs connect them: one tester who runs {} and {} in one trial does, as does one who runs the two themselves",
+                    names.0,
+                    names.1,
+                    first.name(),
+                    second.name()
                 ),
+                bridge: (first, second),
             };
         }
         let left: Vec<String> =

@@ -39,11 +39,12 @@ pub struct Direction {
 }
 
 /// The word of `effect`. `others` are the same evidence with its stopped runs read in other ways, by name: a word stands
-/// only where all of them give it.
+/// only where all of them give it. `differ` is the p-value by which direct and indirect evidence differ, where they do.
 pub(super) fn direction(
     effect: &PooledEffect,
     better: Better,
     others: &[(&str, Option<&PooledEffect>)],
+    differ: Option<f64>,
 ) -> Direction {
     let mut because = lacking(effect);
     let word = side(effect, better);
@@ -56,8 +57,13 @@ pub(super) fn direction(
     if !because.is_empty() {
         return Direction { word: DirectionWord::NotEnoughEvidence, because, depends_on_stopped_runs };
     }
+    if let Some(p) = differ {
+        because.push(format!("direct and indirect evidence differ (p = {p:.3})"));
+    }
     if depends_on_stopped_runs {
         because.push(format!("another word with stopped runs read otherwise ({})", apart.join(", ")));
+    }
+    if !because.is_empty() {
         return Direction { word: DirectionWord::Inconclusive, because, depends_on_stopped_runs };
     }
     if word == DirectionWord::Inconclusive {
@@ -71,7 +77,8 @@ pub(crate) fn lacking(effect: &PooledEffect) -> Vec<String> {
     let basis = &effect.basis;
     let mut because = Vec::new();
     if basis.units < LEAST_UNITS {
-        because.push(format!("{} voting units, {LEAST_UNITS} are needed", basis.units));
+        let both = if effect.network.is_some() { " that ran both packs" } else { "" };
+        because.push(format!("{} voting units{both}, {LEAST_UNITS} are needed", basis.units));
     }
     for (specimens, pack) in [(basis.specimens_a, "A"), (basis.specimens_b, "B")] {
         if specimens < LEAST_SPECIMENS {

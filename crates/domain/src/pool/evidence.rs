@@ -8,7 +8,8 @@ use crate::disclosure::words;
 use crate::id::{MethodRef, PackModelId, PackSpecimenId, TesterId, TrialId};
 use crate::method::Method;
 use crate::pack::PackModel;
-use crate::pool::normalise::{Descriptors, descriptors};
+use crate::pool::network::rank::RankQuestion;
+use crate::pool::normalise::{descriptors, divisor};
 use crate::pool::question::Question;
 use crate::pool::wording::Subject;
 use crate::standing::Standing;
@@ -84,9 +85,6 @@ pub struct Evidence {
 /// sequence that it counts from.
 pub type PackRevisions = BTreeMap<PackModelId, Vec<(i64, PackModel)>>;
 
-/// What an answer takes from the pack models of a pair.
-type Reading = (Subject, Descriptors);
-
 impl Evidence {
     /// Last sequence that changed which trials a question reads, what they weigh, or how the specimens of its pair
     /// were acquired. `capacities` is the evidence that specimens were measured by, where the question divides by it.
@@ -104,16 +102,41 @@ impl Evidence {
     /// The evidence as `question` reads it: with its packs as they stood, and the version that its answer bears.
     ///
     /// `packs` has the revisions of the pair that were in force at `since`, the [`Evidence::trials_version`], and
-    /// later. A revision moves the version only where it changes what the answer takes from the pack: its name, and
-    /// what the question divides by.
+    /// later. A revision moves the version only where it changes what the answer takes from the pack, by the functions that
+    /// the answer itself is made with: its name, and what the question divides by.
     #[must_use]
-    pub fn asked(mut self, question: &Question, method: &Method, since: i64, packs: &PackRevisions) -> Self {
+    pub fn asked(self, question: &Question, method: &Method, since: i64, packs: &PackRevisions) -> Self {
+        self.as_read_by(since, packs, |packs| {
+            (Subject::of(question, method, packs), descriptors(question, method, packs))
+        })
+    }
+
+    /// The evidence as a ranking reads it, likewise.
+    #[must_use]
+    pub fn ranked(self, question: &RankQuestion, since: i64, packs: &PackRevisions) -> Self {
+        self.as_read_by(since, packs, |packs| {
+            let one = |(id, model): (&PackModelId, &PackModel)| {
+                let told =
+                    question.normalisation.and_then(|one| divisor(one, id, packs, None, std::iter::empty()));
+                (id.clone(), model.maker.clone(), model.designation.clone(), told)
+            };
+            packs.iter().map(one).collect::<Vec<_>>()
+        })
+    }
+
+    /// With its packs as they stood, and the last version at which what `read` takes from them changed.
+    fn as_read_by<T: PartialEq>(
+        mut self,
+        since: i64,
+        packs: &PackRevisions,
+        read: impl Fn(&BTreeMap<PackModelId, PackModel>) -> T,
+    ) -> Self {
         let moments: BTreeSet<i64> =
             packs.values().flatten().map(|(from, _)| *from).filter(|from| *from > since).collect();
         let mut version = since;
-        let mut before = reading(question, method, packs, since);
+        let mut before = read(&in_force(packs, since));
         for moment in moments {
-            let now = reading(question, method, packs, moment);
+            let now = read(&in_force(packs, moment));
             if now != before {
                 version = moment;
             }
@@ -132,10 +155,4 @@ fn in_force(packs: &PackRevisions, at: i64) -> BTreeMap<PackModelId, PackModel> 
         Some((id.clone(), model.clone()))
     });
     standing.collect()
-}
-
-/// By the functions that the answer itself is made with, so that nothing it reads is missed.
-fn reading(question: &Question, method: &Method, packs: &PackRevisions, at: i64) -> Reading {
-    let packs = in_force(packs, at);
-    (Subject::of(question, method, &packs), descriptors(question, method, &packs))
 }

@@ -13,6 +13,7 @@ pub mod label;
 pub mod levels;
 mod measured;
 pub mod modifiers;
+pub mod network;
 pub mod normalise;
 mod planning;
 pub mod precision;
@@ -36,4 +37,4 @@ pub use question::{Question, QuestionDraft};
 
 /// Version of everything that turns evidence into an answer, here and in the numerics. Raised by any change of a
 /// number; answers are bit for bit repeatable within one.
-pub const ENGINE_VERSION: &str = "2";
+pub const ENGINE_VERSION: &str = "3";

@@ -1,6 +1,6 @@
 //! What a response is divided by: one number a pack model, or a measured one a specimen or an arm.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use benchring_stats::normalise as numbers;
 use serde::{Deserialize, Serialize};
@@ -78,7 +78,10 @@ pub(super) enum Divisors {
     /// None.
     None,
     /// ln x of each pack of the pair; `rate` turns a time into a rate first.
-    Model { ln_x: BTreeMap<PackModelId, f64>, rate: bool },
+    ///
+    /// Other packs than those of the map: where `all` were asked about they lack the number; else their own cancels in the
+    /// comparison of the pair, whatever it is, so that they count undivided.
+    Model { ln_x: BTreeMap<PackModelId, f64>, rate: bool, all: bool },
     /// Measured amounts of the specimens.
     Specimen(MeasuredAmounts),
     /// Energy delivered in the very runs: a difference becomes a ratio of means.
@@ -117,23 +120,55 @@ impl Divisors {
         }
         let mut ln_x = BTreeMap::new();
         for (id, pack) in [(&question.pack_a, a), (&question.pack_b, b)] {
-            let (name, divisor) = descriptor(normalisation, pack);
-            let value = divisor.map(|d| d.value).filter(|v| *v > 0.0).ok_or_else(|| NotNormalisable {
-                message: format!(
-                    "{} has no {name} on record: update the pack model, or ask without it",
-                    id.name()
-                ),
-            })?;
-            // Multiplying instead of dividing turns the sign of the logarithm.
-            let sign = if normalisation == N::TimesRatedAh { -1.0 } else { 1.0 };
-            ln_x.insert(id.clone(), sign * value.ln());
+            ln_x.insert(id.clone(), ln_of(normalisation, id, pack)?);
         }
-        Ok(Self::Model { ln_x, rate: normalisation == N::PerKgOnRate })
+        Ok(Self::Model { ln_x, rate: normalisation == N::PerKgOnRate, all: false })
     }
 
-    /// Whether only arms of the pair can be divided.
+    /// For all of `packs` at once, and those that lack what they are divided by. Prices are held against those of
+    /// `reference`, else of the first pack with one.
+    pub(super) fn of_all(
+        normalisation: Option<Normalisation>,
+        packs: &BTreeSet<&PackModelId>,
+        reference: Option<&PackModelId>,
+        models: &BTreeMap<PackModelId, PackModel>,
+        measured: Option<&MeasuredAmounts>,
+    ) -> (Self, Vec<(PackModelId, String)>) {
+        use Normalisation as N;
+        let none = Vec::new();
+        let normalisation = match normalisation {
+            None => return (Self::None, none),
+            Some(N::PerMeasuredAh | N::PerMeasuredWh) => {
+                return (Self::Specimen(measured.cloned().unwrap_or_default()), none);
+            }
+            Some(N::PerHoleVolume | N::PerCutArea) => return (Self::Trial, none),
+            Some(N::PerWhDelivered) => return (Self::Energy, none),
+            Some(other) => other,
+        };
+        let priced = |id: &&&PackModelId| models.get(**id).is_some_and(|pack| pack.price.is_some());
+        let like = reference.or_else(|| packs.iter().find(priced).copied()).and_then(|id| models.get(id));
+        let (mut ln_x, mut lacking) = (BTreeMap::new(), Vec::new());
+        for id in packs {
+            let pack = models.get(*id);
+            let terms = if normalisation == N::PerPrice { same_price_terms(like, pack) } else { Ok(()) };
+            match terms.and_then(|()| ln_of(normalisation, id, pack)) {
+                Ok(value) => {
+                    ln_x.insert((*id).clone(), value);
+                }
+                Err(missing) => lacking.push(((*id).clone(), missing.message)),
+            }
+        }
+        (Self::Model { ln_x, rate: normalisation == N::PerKgOnRate, all: true }, lacking)
+    }
+
+    /// Whether only arms of the pair tell anything.
     pub(super) fn pair_only(&self) -> bool {
-        matches!(self, Self::Model { .. } | Self::Specimen(_) | Self::Energy | Self::Share { .. })
+        matches!(self, Self::Share { .. })
+    }
+
+    /// Whether an arm of another pack may be left out of a trial where it cannot be divided.
+    pub(super) fn may_lack(&self) -> bool {
+        matches!(self, Self::Model { .. } | Self::Specimen(_) | Self::Energy)
     }
 
     /// Whether the sign of contrasts is turned: a rate is the inverse of a time.
@@ -173,8 +208,17 @@ impl Divisors {
     /// it smaller.
     pub(super) fn apply(&self, arm: &ArmSummary, effect: f64, variance: f64) -> Result<(f64, f64), Skip> {
         match self {
-            Self::Model { ln_x, rate } => {
-                let x = ln_x.get(&arm.pack_model).copied().unwrap_or_default();
+            Self::Model { ln_x, rate, all } => {
+                let x = match ln_x.get(&arm.pack_model) {
+                    Some(x) => *x,
+                    None if *all => {
+                        return Err((
+                            "NO_DESCRIPTOR",
+                            "a pack has no number on record to divide by".to_owned(),
+                        ));
+                    }
+                    None => 0.0,
+                };
                 Ok((if *rate { -effect } else { effect } - x, variance))
             }
             Self::Specimen(amounts) => {
@@ -222,6 +266,21 @@ fn per_energy(arm: &ArmSummary, rise: f64, variance: f64) -> Result<(f64, f64), 
     divided
         .map(|ratio| (ratio.value.ln(), ratio.relative_uncertainty.powi(2)))
         .map_err(|why| ("NOT_COMPUTABLE", why.to_string()))
+}
+
+/// ln x of a pack.
+fn ln_of(
+    normalisation: Normalisation,
+    id: &PackModelId,
+    pack: Option<&PackModel>,
+) -> Result<f64, NotNormalisable> {
+    let (name, divisor) = descriptor(normalisation, pack);
+    let value = divisor.map(|d| d.value).filter(|v| *v > 0.0).ok_or_else(|| NotNormalisable {
+        message: format!("{} has no {name} on record: update the pack model, or ask without it", id.name()),
+    })?;
+    // Multiplying instead of dividing turns the sign of the logarithm.
+    let sign = if normalisation == Normalisation::TimesRatedAh { -1.0 } else { 1.0 };
+    Ok(sign * value.ln())
 }
 
 /// The number of a pack model, and what it is called.

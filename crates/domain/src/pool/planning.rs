@@ -64,6 +64,16 @@ fn testers(method: &Method, trials: &[&EvidenceTrial], spread: &MethodSpread) ->
     (pairs > 0).then(|| ShownFigure { sd: (squares / df).sqrt(), count: pairs })
 }
 
+/// The spread between testers that the pairs of packs of a method show, each by its degrees of freedom; on the scale of
+/// contrasts.
+pub(super) fn between_testers(
+    method: &Method,
+    trials: &[&EvidenceTrial],
+    spread: &MethodSpread,
+) -> Option<f64> {
+    testers(method, trials, spread).map(|figure| figure.sd)
+}
+
 /// τ² and k - 1 of the pairs of one stratum.
 fn pairs_of(method: &Method, stratum: &[&EvidenceTrial], spread: &MethodSpread) -> Vec<(f64, f64)> {
     let units = units_of(stratum);

@@ -16,7 +16,7 @@ use crate::pool::normalise::{Divisors, MeasuredAmounts};
 use crate::pool::question::{Options, OptionsDraft, Question, QuestionDraft, Scope};
 use crate::pool::screened::beyond;
 use crate::pool::spread::MethodSpread;
-use crate::pool::strata::{Reasons, places};
+use crate::pool::strata::{Reasons, groups_of};
 use crate::pool::stratum::Pooling;
 use crate::pool::weigh::Stopped;
 use crate::screening::{Compared, Flag, FlagKind, FlagLevel, Severity, Statistic, alpha};
@@ -271,7 +271,7 @@ impl PrecisionQuestion {
         let about = |trial: &EvidenceTrial| {
             self.pack.as_ref().is_none_or(|pack| crate::pool::strata::has(trial, pack))
         };
-        let groups = places(&self.scope, method, &evidence.trials, &about, 1, &mut outside);
+        let groups = groups_of(&self.scope, method, &evidence.trials, &about, 1, &mut outside);
         let (mut strata, mut most) = (Vec::new(), 0);
         for group in groups {
             let trials: Vec<&EvidenceTrial> =
@@ -432,8 +432,9 @@ impl PrecisionQuestion {
             let question = self.between(reference.clone(), pack.clone());
             let measured = None::<&MeasuredAmounts>;
             let divisors = Divisors::by(None, &question, &evidence.pack_models, measured).ok()?;
-            let pooling = Pooling { question: &question, method, spread: &spread, divisors: &divisors };
-            pooling.effect_of(trials, &units, Stopped::Censored).map(|effect| effect.pooled)
+            let pooling =
+                Pooling { question: &question, method, spread: &spread, divisors: &divisors, accepted };
+            pooling.effect_of(trials, &units, Stopped::Censored, None).map(|effect| effect.pooled)
         };
         testers.keys().filter_map(|pack| Some(((*pack).clone(), offset(pack)?))).collect()
     }

@@ -303,7 +303,7 @@ impl QuestionDraft {
     /// Every broken rule.
     pub fn check(self, catalogue: &Catalogue) -> Result<Question, Violations> {
         let mut broken = Violations::default();
-        let method = method_of(&self.method, catalogue, &mut broken);
+        let shared = self.shared(catalogue, &mut broken);
         let pack_a = pack_of("pack_a", &self.pack_a, &mut broken);
         let pack_b = pack_of("pack_b", &self.pack_b, &mut broken);
         if let (Some(a), Some(b)) = (&pack_a, &pack_b)
@@ -311,16 +311,40 @@ impl QuestionDraft {
         {
             broken.add("pack_b", "SAME_PACK", format!("`{}` stands on both sides: name two packs", a.name()));
         }
-        let options = self.options.check(method, &mut broken);
-        let demand_class = Self::choice("demand_class", &self.demand_class, catalogue, &mut broken);
-        let centres = self.centres(method, &mut broken);
+        let (Some((method, scope, options)), Some(pack_a), Some(pack_b)) = (shared, pack_a, pack_b) else {
+            return Err(broken);
+        };
+        broken.finish(Question {
+            method: method.reference(),
+            pack_a,
+            pack_b,
+            scope,
+            normalisation: self.normalisation,
+            overall: self.overall,
+            all_normalisations: self.all_normalisations,
+            options,
+            data_version: self.data_version,
+        })
+    }
+
+    /// Reads and judges what every question has, whatever packs it is about: method, scope, normalisation, options and
+    /// version. `None` where the method is not known.
+    pub(super) fn shared<'a>(
+        &self,
+        catalogue: &'a Catalogue,
+        broken: &mut Violations,
+    ) -> Option<(&'a Method, Scope, Options)> {
+        let method = method_of(&self.method, catalogue, broken);
+        let options = self.options.check(method, broken);
+        let demand_class = Self::choice("demand_class", &self.demand_class, catalogue, broken);
+        let centres = self.centres(method, broken);
         if let (Some(method), Some(normalisation)) = (method, self.normalisation) {
-            check_normalisation(method, normalisation, &mut broken);
+            check_normalisation(method, normalisation, broken);
         }
         if let Some(method) = method {
-            self.classes(method, &mut broken);
+            self.classes(method, broken);
         }
-        let tool_type = Self::choice("tool_type", &self.tool_type, catalogue, &mut broken);
+        let tool_type = Self::choice("tool_type", &self.tool_type, catalogue, broken);
         let workpiece_family = (!self.workpiece_family.is_empty()).then(|| self.workpiece_family.clone());
         if self.data_version.is_some_and(|v| v < 0) {
             broken.add(
@@ -329,26 +353,14 @@ impl QuestionDraft {
                 "a data_version counts from 0: leave it out for the present",
             );
         }
-        let (Some(method), Some(pack_a), Some(pack_b)) = (method, pack_a, pack_b) else {
-            return Err(broken);
+        let scope = Scope {
+            demand_class,
+            tool_type,
+            workpiece_family,
+            centres,
+            measured_class_only: self.measured_class_only,
         };
-        broken.finish(Question {
-            method: method.reference(),
-            pack_a,
-            pack_b,
-            scope: Scope {
-                demand_class,
-                tool_type,
-                workpiece_family,
-                centres,
-                measured_class_only: self.measured_class_only,
-            },
-            normalisation: self.normalisation,
-            overall: self.overall,
-            all_normalisations: self.all_normalisations,
-            options,
-            data_version: self.data_version,
-        })
+        Some((method?, scope, options))
     }
 
     /// What asks for demand classes needs a method that has them.

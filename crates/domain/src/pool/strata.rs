@@ -66,19 +66,15 @@ pub(super) fn groups<'a>(
     trials: &'a [EvidenceTrial],
     reasons: &mut Reasons,
 ) -> Vec<Group<'a>> {
-    let both = |trials: &[&EvidenceTrial]| {
-        trials.iter().any(|t| has(t, &question.pack_a)) && trials.iter().any(|t| has(t, &question.pack_b))
-    };
-    let about = |trial: &EvidenceTrial| question.about(trial);
-    places(&question.scope, method, trials, &about, 2, reasons)
-        .into_iter()
-        .filter(|group| both(&group.trials))
-        .collect()
+    let mut groups = groups_of(&question.scope, method, trials, &|trial| question.about(trial), 2, reasons);
+    let holds = |group: &Group<'_>, pack| group.trials.iter().any(|t| has(t, pack));
+    groups.retain(|group| holds(group, &question.pack_a) && holds(group, &question.pack_b));
+    groups
 }
 
-/// Sorts the evidence into strata by a scope; of the trials that it is `about`, those that stand in none
-/// are noted with the reason. A trial needs `fewest_arms`.
-pub(super) fn places<'a>(
+/// Sorts the evidence into strata. A trial needs `fewest_arms`; those that are in none are noted where the question is `about`
+/// them.
+pub(super) fn groups_of<'a>(
     scope: &Scope,
     method: &Method,
     trials: &'a [EvidenceTrial],

@@ -9,7 +9,7 @@ use benchring_stats::pair::{PairAnswer, PairOptions, PairTrial, UnitRow, Without
 use benchring_stats::random_effects::{self, Pooled, Tau2Source};
 use benchring_stats::special::normal_upper_quantile;
 use benchring_stats::spread::Spread;
-use benchring_stats::warning::Warning;
+use benchring_stats::warning::{DOMINANT_SHARE, Warning};
 
 use crate::id::{PackModelId, TesterId};
 use crate::method::{Better, Method, ResponseKind, ResponseScale};
@@ -18,6 +18,9 @@ use crate::pool::compare::told;
 use crate::pool::direction::{Direction, direction};
 use crate::pool::evidence::EvidenceTrial;
 use crate::pool::levels::RawLevel;
+use crate::pool::network::demand::Demand;
+use crate::pool::network::pair::{Base, Beside, NetworkEffect};
+use crate::pool::network::{MOST_PACKS, PackIsland, PackNetwork};
 use crate::pool::normalise::Divisors;
 use crate::pool::question::{self, Question};
 use crate::pool::spread::MethodSpread;
@@ -34,6 +37,8 @@ pub(super) struct Pooling<'a> {
     pub(super) method: &'a Method,
     pub(super) spread: &'a MethodSpread,
     pub(super) divisors: &'a Divisors,
+    /// All trials of the method that count, in whatever stratum.
+    pub(super) accepted: &'a [&'a EvidenceTrial],
 }
 
 /// What the numerics and the arms have to say beside the numbers.
@@ -43,11 +48,23 @@ pub(super) struct Notes {
     pub(super) zero_spread: usize,
     pub(super) shared_specimen: bool,
     pub(super) drift: f64,
+    /// The unit that carries more than half of the weight, with its share.
+    pub(super) dominant: Option<(TesterId, f64)>,
+    /// The packs are too many to be fitted together.
+    pub(super) too_many_packs: bool,
+    /// The network is too large to be fitted again without each unit: the range is that of the direct comparison.
+    pub(super) direct_leave_one_out: bool,
 }
 
 /// A pooled set with its rows.
 pub(super) struct PooledSet {
     pub(super) effect: PooledEffect,
+    /// What the effect is made from; all that stands beside it is made from the same.
+    pub(super) base: Base,
+    /// The effect by those who ran both packs alone, where the effect rests on more.
+    pub(super) direct: Option<PooledEffect>,
+    /// Direct beside indirect evidence; `None` where there is no other pack.
+    pub(super) beside: Option<Beside>,
     pub(super) rows: Vec<TesterRow>,
     pub(super) leave_one_out: Option<Interval>,
     pub(super) equal_vote: Option<Interval>,
@@ -69,12 +86,13 @@ pub(super) struct StoppedOtherwise {
 
 impl Pooling<'_> {
     /// Which pack is ahead, by all readings of stopped runs that a word has to stand.
-    pub(super) fn direction(&self, effect: &PooledEffect, others: &StoppedOtherwise) -> Direction {
+    pub(super) fn direction(&self, set: &PooledSet, others: &StoppedOtherwise) -> Direction {
         let others = [
             ("failed_as_slowest", others.as_slowest.as_ref()),
             ("left_out_at_limit", others.at_limit.as_ref()),
         ];
-        direction(effect, self.method.response.better, &others)
+        let differ = set.beside.as_ref().filter(|beside| beside.differ()).and_then(|beside| beside.p);
+        direction(&set.effect, self.method.response.better, &others, differ)
     }
 
     /// What `set` of the trials would be with its stopped runs read otherwise.
@@ -84,12 +102,19 @@ impl Pooling<'_> {
         trials: &[&EvidenceTrial],
         units: &BTreeMap<TesterId, TesterId>,
     ) -> StoppedOtherwise {
-        let mut arms = trials.iter().flat_map(|t| self.question.arms_of(t));
-        let wholly = arms.any(|arm| arm.exact == 0 && arm.censored > 0);
-        if set.effect.basis.censored_runs == 0 && !wholly {
+        // Stopped runs of other packs move an effect that other packs have a part in.
+        let alone = set.base == Base::Direct;
+        let arms = || trials.iter().flat_map(|t| &t.summary.arms).filter(|arm| !alone || self.of_pair(arm));
+        let wholly = arms().any(|arm| arm.exact == 0 && arm.censored > 0);
+        let stopped = if alone {
+            set.effect.basis.censored_runs > 0
+        } else {
+            arms().any(|arm| arm.exact > 0 && arm.censored > 0)
+        };
+        if !stopped && !wholly {
             return StoppedOtherwise::default();
         }
-        let with = |stopped| self.effect_of(trials, units, stopped);
+        let with = |stopped| self.effect_of(trials, units, stopped, Some(set.base));
         let informative = informative_stops(self.method, trials, self.question) > 0;
         StoppedOtherwise {
             complete_case: with(Stopped::LeftOut),
@@ -98,66 +123,231 @@ impl Pooling<'_> {
         }
     }
 
-    /// Pools the trials; `None` when no unit holds both packs. Trials that give no contrast are noted.
+    /// Pools the trials; `None` when nothing connects the packs. Trials that give no contrast are noted. `base` says what
+    /// the effect is made from where that is settled: what stands beside a headline is made as it was.
     pub(super) fn pool(
         &self,
         trials: &[&EvidenceTrial],
         units: &BTreeMap<TesterId, TesterId>,
         stopped: Stopped,
+        base: Option<Base>,
         reasons: &mut Reasons,
     ) -> Option<PooledSet> {
+        let weighed = self.weighed(trials, units, stopped, reasons);
+        let pairs: Vec<PairTrial<TesterId, PackModelId>> = weighed.iter().map(|w| w.pair.clone()).collect();
+        let options = self.pair_options(self.drift(&weighed));
+        let (from, to) = (&self.question.pack_a, &self.question.pack_b);
+        let answer = pool_pair(&pairs, from, to, &options).ok();
+        let connected = Connected::of(self, &pairs, &options, base);
+        let evidence = Weighing { weighed: &weighed, units, options: &options };
+        let mut set = answer.as_ref().map(|answer| self.set(answer, evidence));
+        let found = connected.island().and_then(|island| self.from_network(island, evidence, set.as_ref()));
+        let used = answer.as_ref().map(|answer| answer.unused_trials.clone());
+        let mut on_network = false;
+        if let Some(found) = found {
+            on_network = Self::leads(&found.beside, base, set.is_some());
+            set = Some(self.merged(found, set, on_network, connected.island()?, evidence));
+        }
+        if let Some(set) = &mut set {
+            set.notes.too_many_packs = connected.too_many;
+            let unused = if on_network { connected.unused(&pairs) } else { used.unwrap_or_default() };
+            self.note_unused(&weighed, &unused, &connected, &pairs, reasons);
+        }
+        set
+    }
+
+    /// The two packs that one tester would have to run in one trial to connect those of the question at least cost; `None`
+    /// where one of them is not tested.
+    pub(super) fn bridge(
+        &self,
+        trials: &[&EvidenceTrial],
+        units: &BTreeMap<TesterId, TesterId>,
+    ) -> Option<(PackModelId, PackModelId)> {
+        let weighed = self.weighed(trials, units, Stopped::Censored, &mut Reasons::default());
+        let pairs: Vec<PairTrial<TesterId, PackModelId>> = weighed.iter().map(|w| w.pair.clone()).collect();
+        let network = self.network(&pairs, &self.pair_options(self.drift(&weighed)))?;
+        let best = |pack: &PackModelId| {
+            let place = network.islands.iter().position(|i| i.treatments.binary_search(pack).is_ok())?;
+            let bridge = network.bridges.iter().find(|b| place == 0 || b.island == place)?;
+            Some(if place == 0 { bridge.from.clone() } else { bridge.to.clone() })
+        };
+        Some((best(&self.question.pack_a)?, best(&self.question.pack_b)?))
+    }
+
+    /// The trials as numbers; those that give no contrast are noted.
+    pub(super) fn weighed<'t>(
+        &self,
+        trials: &[&'t EvidenceTrial],
+        units: &BTreeMap<TesterId, TesterId>,
+        stopped: Stopped,
+        reasons: &mut Reasons,
+    ) -> Vec<Weighed<'t>> {
         let mut weighed = Vec::new();
         for trial in trials {
             let unit = units.get(&trial.tester).unwrap_or(&trial.tester);
             match weigh(trial, unit, self.question, self.method, self.spread, self.divisors, stopped) {
                 Ok(ready) => weighed.push(ready),
-                Err((reason, message)) if self.question.about(trial) => {
+                Err((reason, message)) if self.about(trial) => {
                     reasons.add(reason, &message, &trial.trial);
                 }
                 Err(_) => {}
             }
         }
-        let pairs: Vec<PairTrial<TesterId, PackModelId>> = weighed.iter().map(|w| w.pair.clone()).collect();
-        let drift = self.drift(&weighed);
-        let options = PairOptions {
+        weighed
+    }
+
+    /// Whether the question asks about the trial: for all packs at once it does about every one.
+    fn about(&self, trial: &EvidenceTrial) -> bool {
+        self.question.pack_a == self.question.pack_b || self.question.about(trial)
+    }
+
+    pub(super) fn pair_options(&self, drift: f64) -> PairOptions {
+        PairOptions {
             pooling: self.pooling_options(),
             vote_cap: match self.question.options.vote_cap {
                 question::VoteCap::Median => benchring_stats::blocks::VoteCap::Median,
                 question::VoteCap::None => benchring_stats::blocks::VoteCap::None,
             },
             drift,
-        };
-        let answer = pool_pair(&pairs, &self.question.pack_a, &self.question.pack_b, &options).ok()?;
-        for index in &answer.unused_trials {
+        }
+    }
+
+    fn note_unused(
+        &self,
+        weighed: &[Weighed<'_>],
+        unused: &[usize],
+        connected: &Connected,
+        pairs: &[PairTrial<TesterId, PackModelId>],
+        reasons: &mut Reasons,
+    ) {
+        let apart: BTreeSet<usize> = connected.unused(pairs).into_iter().collect();
+        for index in unused {
             let trial = weighed[*index].trial;
-            if self.question.about(trial) {
+            if !self.question.about(trial) {
+                continue;
+            }
+            if connected.island().is_none() || apart.contains(index) {
                 reasons.add(
                     "NOT_LINKED",
                     "its tester never connects the two packs in this stratum",
                     &trial.trial,
                 );
+            } else {
+                reasons.add(
+                    "INDIRECT_EVIDENCE",
+                    "it compares one of the packs with others: indirect evidence, which stands beside and is not in the headline",
+                    &trial.trial,
+                );
             }
         }
-        Some(self.set(&answer, &weighed, units, drift))
     }
 
-    /// The effect alone of a set of trials.
+    /// The effect alone of a set of trials, made from `base` where that is settled.
     pub(super) fn effect_of(
         &self,
         trials: &[&EvidenceTrial],
         units: &BTreeMap<TesterId, TesterId>,
         stopped: Stopped,
+        base: Option<Base>,
     ) -> Option<PooledEffect> {
-        self.pool(trials, units, stopped, &mut Reasons::default()).map(|set| set.effect)
+        self.pool(trials, units, stopped, base, &mut Reasons::default()).map(|set| set.effect)
     }
 
-    fn set(
+    /// Whether the network's estimate leads: not where direct and indirect evidence differ, nor where demand on the way is
+    /// uneven, as long as there is direct evidence.
+    fn leads(beside: &Beside, base: Option<Base>, direct: bool) -> bool {
+        match base {
+            Some(base) => base != Base::Direct,
+            None => !direct || (!beside.differ() && beside.uneven().is_none()),
+        }
+    }
+
+    /// The comparison out of an island.
+    fn from_network(
         &self,
-        answer: &PairAnswer<TesterId>,
-        weighed: &[Weighed<'_>],
-        units: &BTreeMap<TesterId, TesterId>,
-        drift: f64,
+        island: &PackIsland,
+        evidence: Weighing<'_>,
+        direct: Option<&PooledSet>,
+    ) -> Option<NetworkEffect> {
+        let (from, to) = (&self.question.pack_a, &self.question.pack_b);
+        let basis = direct.map_or_else(|| self.basis_apart(evidence.weighed), |set| set.effect.basis);
+        let demand = Demand::of(evidence.weighed.iter().map(|w| w.trial));
+        let edges = demand.on(&island.edge_flows(from, to)?);
+        self.network_effect(island, (from, to), evidence.weighed, basis, edges)
+    }
+
+    /// What stands behind a comparison that nobody made: specimens and runs of each pack, no tester.
+    fn basis_apart(&self, weighed: &[Weighed<'_>]) -> Basis {
+        let about: Vec<&Weighed<'_>> = weighed.iter().filter(|w| self.question.about(w.trial)).collect();
+        Basis { testers: 0, trials: 0, ..self.basis(&about, 0) }
+    }
+
+    /// Direct and network evidence in one set; the network's effect is the headline where it `leads`, and then all beside
+    /// it is the network's too.
+    fn merged(
+        &self,
+        found: NetworkEffect,
+        direct: Option<PooledSet>,
+        leads: bool,
+        island: &PackIsland,
+        evidence: Weighing<'_>,
     ) -> PooledSet {
+        let NetworkEffect { effect, beside, weights } = found;
+        let direct = match direct {
+            Some(set) if !leads => return PooledSet { beside: Some(beside), ..set },
+            other => other,
+        };
+        let (from, to) = (&self.question.pack_a, &self.question.pack_b);
+        let weighed = evidence.weighed;
+        let range = self.network_leave_one_out(island, from, to);
+        let mine = || weighed.iter().filter(|w| on_island(island, &w.pair));
+        let testers: BTreeSet<&TesterId> = mine().map(|w| &w.trial.tester).collect();
+        let notes = Notes {
+            warnings: network_warnings(island, &effect, &weights),
+            zero_spread: mine().filter(|w| w.zero_spread).count(),
+            shared_specimen: island.units.len() < testers.len(),
+            drift: evidence.options.drift,
+            direct_leave_one_out: range.is_none() && direct.is_some(),
+            dominant: dominant(weights.iter().cloned()),
+            too_many_packs: false,
+        };
+        let share = |unit: &TesterId| weights.iter().find(|(own, _)| own == unit).map_or(0.0, |(_, w)| *w);
+        let rows = direct.as_ref().map(|set| set.rows.clone()).unwrap_or_default();
+        let rows = rows.into_iter().map(|row| TesterRow { weight: share(&row.unit), ..row }).collect();
+        PooledSet {
+            base: if direct.is_some() { Base::Network } else { Base::IndirectOnly },
+            levels: self.levels(weighed, effect.pooled),
+            without_blocked: self.network_without_blocked(evidence),
+            leave_one_out: range.or_else(|| direct.as_ref().and_then(|set| set.leave_one_out)),
+            equal_vote: direct.as_ref().and_then(|set| set.equal_vote),
+            votes: direct.as_ref().map(|set| set.votes.clone()).unwrap_or_default(),
+            direct: direct.map(|set| set.effect),
+            beside: Some(beside),
+            notes,
+            effect,
+            rows,
+        }
+    }
+
+    /// The network's effect without blocked trials; `None` where none is blocked, or nothing connects the packs then.
+    fn network_without_blocked(&self, evidence: Weighing<'_>) -> Option<PooledEffect> {
+        let open: Vec<Weighed<'_>> = evidence.weighed.iter().filter(|w| !is_blocked(w)).cloned().collect();
+        if open.len() == evidence.weighed.len() {
+            return None;
+        }
+        let pairs: Vec<PairTrial<TesterId, PackModelId>> = open.iter().map(|w| w.pair.clone()).collect();
+        let (from, to) = (&self.question.pack_a, &self.question.pack_b);
+        let direct = pool_pair(&pairs, from, to, evidence.options).ok();
+        let evidence = Weighing { weighed: &open, ..evidence };
+        let set = direct.as_ref().map(|answer| self.set(answer, evidence));
+        let network = self.network(&pairs, evidence.options);
+        let island = network.as_ref().and_then(|network| island_of(network, from, to));
+        let found = island.and_then(|island| self.from_network(island, evidence, set.as_ref()));
+        found.map(|found| found.effect).or_else(|| set.map(|set| set.effect))
+    }
+
+    fn set(&self, answer: &PairAnswer<TesterId>, evidence: Weighing<'_>) -> PooledSet {
+        let Weighing { weighed, units, options } = evidence;
         let scale = self.scale();
         let used: Vec<&Weighed<'_>> =
             answer.units.iter().flat_map(|u| &u.trials).map(|i| &weighed[*i]).collect();
@@ -175,6 +365,9 @@ impl Pooling<'_> {
         let testers = effect.basis.testers;
         let vote = |row: &UnitRow<TesterId>| Estimate { effect: row.estimate, variance: row.capped_variance };
         PooledSet {
+            base: Base::Direct,
+            direct: None,
+            beside: None,
             votes: answer.units.iter().map(vote).collect(),
             levels: self.levels(weighed, answer.pooled.estimate),
             leave_one_out: answer.leave_one_out.as_ref().map(|l| Interval {
@@ -188,7 +381,9 @@ impl Pooling<'_> {
                 warnings: answer.warnings.clone(),
                 zero_spread: used.iter().filter(|w| w.zero_spread).count(),
                 shared_specimen: answer.units.len() < testers,
-                drift,
+                drift: options.drift,
+                dominant: dominant(rows.iter().map(|row| (row.unit.clone(), row.weight))),
+                ..Notes::default()
             },
             effect,
             rows,
@@ -275,11 +470,11 @@ impl Pooling<'_> {
             .collect()
     }
 
-    fn of_pair(&self, arm: &ArmSummary) -> bool {
+    pub(super) fn of_pair(&self, arm: &ArmSummary) -> bool {
         arm.pack_model == self.question.pack_a || arm.pack_model == self.question.pack_b
     }
 
-    fn basis(&self, used: &[&Weighed<'_>], units: usize) -> Basis {
+    pub(super) fn basis(&self, used: &[&Weighed<'_>], units: usize) -> Basis {
         let mut basis = Basis { units, trials: used.len(), ..Basis::default() };
         basis.testers = used.iter().map(|w| &w.trial.tester).collect::<BTreeSet<_>>().len();
         let arms = || used.iter().flat_map(|w| w.arms.iter().zip(&w.pair.arms));
@@ -304,7 +499,7 @@ impl Pooling<'_> {
 
     /// The largest drift per run held possible: the catalogue's, or what slopes of at least four
     /// units say.
-    fn drift(&self, weighed: &[Weighed<'_>]) -> f64 {
+    pub(super) fn drift(&self, weighed: &[Weighed<'_>]) -> f64 {
         if self.question.options.order_bias == question::OrderBiasModel::None {
             return 0.0;
         }
@@ -388,7 +583,84 @@ pub(super) fn effect_of(
         basis,
         pooled: pooled.estimate,
         judged: pooled.judged(bound),
+        network: None,
     }
+}
+
+/// Trials as numbers, with what they are pooled by.
+#[derive(Clone, Copy)]
+struct Weighing<'a> {
+    weighed: &'a [Weighed<'a>],
+    units: &'a BTreeMap<TesterId, TesterId>,
+    options: &'a PairOptions,
+}
+
+/// The network, where the question needs one.
+struct Connected {
+    network: Option<PackNetwork>,
+    ends: (PackModelId, PackModelId),
+    too_many: bool,
+}
+
+impl Connected {
+    /// Not for two packs, where the network is the pair; nor where the effect is made from direct evidence anyhow.
+    fn of(
+        pooling: &Pooling<'_>,
+        pairs: &[PairTrial<TesterId, PackModelId>],
+        options: &PairOptions,
+        base: Option<Base>,
+    ) -> Self {
+        let packs: BTreeSet<&PackModelId> =
+            pairs.iter().flat_map(|t| t.arms.iter().map(|arm| &arm.treatment)).collect();
+        let wanted = packs.len() > 2 && base != Some(Base::Direct);
+        Self {
+            network: if wanted { pooling.network(pairs, options) } else { None },
+            ends: (pooling.question.pack_a.clone(), pooling.question.pack_b.clone()),
+            too_many: wanted && packs.len() > MOST_PACKS,
+        }
+    }
+
+    /// The island of both packs; not of one tester alone, who is told by himself.
+    fn island(&self) -> Option<&PackIsland> {
+        let island = island_of(self.network.as_ref()?, &self.ends.0, &self.ends.1)?;
+        (island.units.len() > 1).then_some(island)
+    }
+
+    /// Places of the trials that are not on the island.
+    fn unused(&self, pairs: &[PairTrial<TesterId, PackModelId>]) -> Vec<usize> {
+        let off = |pair: &PairTrial<TesterId, PackModelId>| {
+            self.island().is_none_or(|island| !on_island(island, pair))
+        };
+        pairs.iter().enumerate().filter(|(_, pair)| off(pair)).map(|(place, _)| place).collect()
+    }
+}
+
+fn island_of<'a>(network: &'a PackNetwork, from: &PackModelId, to: &PackModelId) -> Option<&'a PackIsland> {
+    let holds = |island: &PackIsland, pack| island.treatments.binary_search(pack).is_ok();
+    network.islands.iter().find(|island| holds(island, from) && holds(island, to))
+}
+
+fn on_island(island: &PackIsland, pair: &PairTrial<TesterId, PackModelId>) -> bool {
+    pair.arms.first().is_some_and(|arm| island.treatments.binary_search(&arm.treatment).is_ok())
+}
+
+fn dominant(weights: impl Iterator<Item = (TesterId, f64)>) -> Option<(TesterId, f64)> {
+    weights.filter(|(_, weight)| *weight > DOMINANT_SHARE).max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Flags of the island, and those of one comparison out of it.
+fn network_warnings(island: &PackIsland, effect: &PooledEffect, weights: &[(TesterId, f64)]) -> Vec<Warning> {
+    let whole = island.warnings.iter().copied().filter(|w| *w != Warning::BlockedOrder);
+    let dominant = weights.iter().any(|(_, weight)| *weight > DOMINANT_SHARE);
+    let own = [
+        (dominant, Warning::DominantUnit),
+        (effect.blocked_weight > 0.0, Warning::BlockedOrder),
+        (effect.order_bias > 0.0, Warning::BlockedBias),
+    ];
+    let mut all: Vec<Warning> =
+        whole.chain(own.into_iter().filter_map(|(holds, warning)| holds.then_some(warning))).collect();
+    all.sort_unstable();
+    all
 }
 
 /// Whether the order of a trial cannot separate a drift from the packs.

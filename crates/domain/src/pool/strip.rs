@@ -94,7 +94,7 @@ fn bar(
     units: &BTreeMap<TesterId, TesterId>,
 ) -> StripBar {
     let mut reasons = Reasons::default();
-    let set = pooling.pool(trials, units, Stopped::Censored, &mut reasons);
+    let set = pooling.pool(trials, units, Stopped::Censored, None, &mut reasons);
     let left_out = reasons.finish();
     let missing = match (&set, left_out.first()) {
         (Some(_), _) => String::new(),
@@ -103,7 +103,7 @@ fn bar(
     };
     let direction = set.as_ref().map(|set| {
         let others = pooling.stopped_otherwise(set, trials, units);
-        pooling.direction(&set.effect, &others)
+        pooling.direction(set, &others)
     });
     StripBar { normalised, effect: set.map(|set| set.effect), direction, missing, left_out }
 }

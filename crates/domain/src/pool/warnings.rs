@@ -7,6 +7,9 @@ use crate::pool::answer::{PoolWarning, Stratum};
 use crate::pool::compare::pending;
 use crate::pool::completion::PackCompletion;
 use crate::pool::evidence::EvidenceTrial;
+use crate::pool::network::MOST_PACKS;
+use crate::pool::network::demand::MOST_UNEVEN;
+use crate::pool::network::pair::{Base, DIFFER};
 use crate::pool::normalise::{NormalisationBadge, badge};
 use crate::pool::question::Question;
 use crate::pool::spread::MethodSpread;
@@ -70,6 +73,7 @@ pub(super) fn of(
             ),
         );
     }
+    network(stratum, notes, &mut warn);
     assumptions(question, spread, pair_trials, &mut warn);
     censoring(question, stratum, pair_trials, informative, &mut warn);
     divided(question, &mut warn);
@@ -86,6 +90,56 @@ pub(super) fn of(
         );
     }
     all
+}
+
+/// What direct and indirect evidence say about each other.
+fn network(stratum: &Stratum, notes: &Notes, warn: &mut impl FnMut(&'static str, String)) {
+    if notes.too_many_packs {
+        warn(
+            "network_too_large",
+            format!("more than {MOST_PACKS} packs are connected: those who ran both packs alone are told"),
+        );
+    }
+    if notes.direct_leave_one_out {
+        warn(
+            "leave_one_out_direct",
+            "the network is too large to be fitted again without each tester: the range is that of those who ran both packs"
+                .into(),
+        );
+    }
+    let Some(beside) = &stratum.beside else { return };
+    if stratum.base == Base::IndirectOnly {
+        warn(
+            "indirect_only",
+            "nobody ran both packs: the effect comes through other packs, and names none as ahead".into(),
+        );
+    }
+    if let Some(p) = beside.p.filter(|_| beside.differ()) {
+        warn(
+            "direct_indirect_differ",
+            format!(
+                "those who ran both packs and those who compared them through others differ (p = {p:.3}): direct evidence leads"
+            ),
+        );
+    }
+    if let Some((low, high)) = beside.uneven() {
+        let leads = if stratum.base == Base::Direct { ": direct evidence leads" } else { "" };
+        warn(
+            "uneven_demand",
+            format!(
+                "mean power on the way from pack to pack runs from {low:.0} W to {high:.0} W, more than a factor {MOST_UNEVEN} apart{leads}"
+            ),
+        );
+    }
+    if let Some(test) = beside.consistency.filter(|test| test.p < DIFFER) {
+        warn(
+            "inconsistent_network",
+            format!(
+                "packs compared in different company do not tell one story (Q = {:.1} on {} degrees of freedom, p = {:.3})",
+                test.q, test.df, test.p
+            ),
+        );
+    }
 }
 
 /// What a division leaves out of the interval.
@@ -141,6 +195,11 @@ fn assumptions(
     warn: &mut impl FnMut(&'static str, String),
 ) {
     let unknown = pair_trials.iter().filter(|t| question.arms_of(t).any(|arm| !arm.charges_known)).count();
+    assumed(spread, unknown, warn);
+}
+
+/// What the variances of readings assume; `unknown` trials do not say which runs share a charge.
+pub(super) fn assumed(spread: &MethodSpread, unknown: usize, warn: &mut impl FnMut(&'static str, String)) {
     if unknown > 0 {
         warn(
             "charge_unknown",
@@ -236,11 +295,8 @@ fn numeric(
             ("tau_assumed", format!("a spread between testers of {:.1} % is assumed", 100.0 * effect.tau))
         }
         Warning::DominantUnit => {
-            let most = stratum.rows.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-            (
-                "dominant_tester",
-                format!("{} carries {:.0} % of the weight", most.unit.name(), 100.0 * most.weight),
-            )
+            let (unit, weight) = notes.dominant.as_ref()?;
+            ("dominant_tester", format!("{} carries {:.0} % of the weight", unit.name(), 100.0 * weight))
         }
         Warning::Heterogeneous => (
             "heterogeneous",

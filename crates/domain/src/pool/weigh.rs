@@ -60,7 +60,7 @@ pub(super) fn weigh<'a>(
     divisors.fits(summary)?;
     let own = trial_spread(method, summary, spread.resolution, spread.from_censored_arms);
     let censored = stopped != Stopped::LeftOut && summary.arms.iter().any(|arm| arm.censored > 0);
-    let mut kept = Vec::new();
+    let (mut kept, mut lacking) = (Vec::new(), None);
     for arm in &summary.arms {
         if divisors.pair_only() && arm.pack_model != question.pack_a && arm.pack_model != question.pack_b {
             continue;
@@ -74,12 +74,21 @@ pub(super) fn weigh<'a>(
             None => None,
         };
         let Some((effect, variance)) = estimate else { continue };
-        let (effect, variance) = divisors.apply(arm, effect, variance)?;
+        let of_pair = arm.pack_model == question.pack_a || arm.pack_model == question.pack_b;
+        let (effect, variance) = match divisors.apply(arm, effect, variance) {
+            Ok(divided) => divided,
+            Err(skip) if !of_pair && divisors.may_lack() => {
+                lacking = Some(skip);
+                continue;
+            }
+            Err(skip) => return Err(skip),
+        };
         let runs = arm.exact + if stopped == Stopped::LeftOut { 0 } else { arm.censored };
         kept.push((arm, moments, PairArm { treatment: arm.pack_model.clone(), effect, variance, runs }));
     }
     if kept.len() < 2 {
-        return Err(("NO_CONTRAST_LEFT", "fewer than two of its packs have a completed run".to_owned()));
+        let none = ("NO_CONTRAST_LEFT", "fewer than two of its packs have a completed run".to_owned());
+        return Err(lacking.unwrap_or(none));
     }
     let df = contrast_df(question, &kept, own.as_ref(), spread);
     let order = run_order(trial, &kept);
@@ -129,17 +138,30 @@ fn at_limits(method: &Method, arm: &ArmSummary, spread: &MethodSpread) -> Option
     (!limits.is_empty()).then(|| (limits.iter().sum::<f64>() / n, sigma * sigma / n + charges))
 }
 
-/// Degrees of freedom of the asked contrast in this trial, where it has one arm of each pack.
+/// Degrees of freedom of the asked contrast in this trial; where it lacks one of the packs, the fewest of its contrasts.
 fn contrast_df(
     question: &Question,
     kept: &[Kept<'_>],
     own: Option<&TrialSpread>,
     spread: &MethodSpread,
 ) -> Option<f64> {
-    let of = |pack: &PackModelId| kept.iter().find(|(arm, ..)| arm.pack_model == *pack)?.1.as_ref();
-    let (a, b) = (of(&question.pack_a)?, of(&question.pack_b)?);
-    let interval = single_trial(a, b, own?, &spread.prior, &spread.charge, question.options.level).ok()?;
-    Some(interval.df)
+    let own = own?;
+    let df = |a: &ArmMoments, b: &ArmMoments| {
+        single_trial(a, b, own, &spread.prior, &spread.charge, question.options.level).ok().map(|i| i.df)
+    };
+    let of = |pack: &PackModelId| kept.iter().find(|(arm, ..)| arm.pack_model == *pack);
+    if let (Some((_, a, _)), Some((_, b, _))) = (of(&question.pack_a), of(&question.pack_b))
+        && question.pack_a != question.pack_b
+    {
+        return df(a.as_ref()?, b.as_ref()?);
+    }
+    let moments: Option<Vec<&ArmMoments>> = kept.iter().map(|(_, moments, _)| moments.as_ref()).collect();
+    let moments = moments?;
+    let each = moments.iter().enumerate().flat_map(|(place, a)| {
+        let df = &df;
+        moments[place + 1..].iter().map(move |b| df(a, b))
+    });
+    each.reduce(|a, b| Some(a?.min(b?))).flatten()
 }
 
 /// Positions where they were recorded; what the design says where they were not.

@@ -100,6 +100,6 @@ fn no_evidence_and_islands_say_what_is_missing() {
     );
     assert!(matches!(
         ask(draft(SCREWS, "k5", "k8"), &catalogue, &islands),
-        Err(NoAnswer::NotConnected { message }) if message.contains("nobody ran both")
+        Err(NoAnswer::NotConnected { message, .. }) if message.contains("nobody ran both")
     ));
 }

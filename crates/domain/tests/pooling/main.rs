@@ -9,6 +9,7 @@ mod left_out;
 mod levels;
 mod measured;
 mod modifiers;
+mod network;
 mod normalisations;
 mod sentences;
 mod stopped;

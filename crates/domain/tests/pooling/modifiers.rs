@@ -143,7 +143,10 @@ fn the_order_of_the_evidence_does_not_matter() {
 fn everything_wrong_is_said_at_once() {
     let catalogue = catalogue();
     let asked = ExploringDraft {
-        question: QuestionDraft { level: 7.0, ..draft(SCREWS, "k5", "k5") },
+        question: QuestionDraft {
+            options: OptionsDraft { level: 7.0, ..OptionsDraft::default() },
+            ..draft(SCREWS, "k5", "k5")
+        },
         modifier: "phase of the moon".into(),
     };
     let broken = asked.check(&catalogue).unwrap_err();

@@ -29,6 +29,7 @@ fn effect(scale: EffectScale, estimate: f64, lower: f64, upper: f64) -> PooledEf
         q_p: None,
         basis: Basis { units: 6, testers: 6, trials: 9, specimens_a: 5, specimens_b: 6, ..Basis::default() },
         pooled: estimate.ln(),
+        network: None,
         judged: Judged { estimate: estimate.ln(), spread: Spread::Normal(0.01), allowance: 0.0 },
     }
 }

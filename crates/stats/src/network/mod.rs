@@ -8,6 +8,7 @@
 mod consistency;
 mod contrast;
 mod dense;
+mod flow;
 mod island;
 mod leave_out;
 mod model;
@@ -23,6 +24,7 @@ use crate::pool_error::PoolError;
 use crate::units::DisjointSets;
 pub use consistency::Consistency;
 pub use contrast::{DirectEvidence, IndirectEvidence, NetworkContrast, UnitWeight};
+pub use flow::EdgeFlow;
 pub use island::{Island, NetworkFit};
 pub use leave_out::{LeaveOneUnitOut, LeftOutUnit, WithoutUnit};
 

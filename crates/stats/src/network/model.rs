@@ -4,6 +4,8 @@
 //! contrasts and T the map from treatments to contrasts. M is m × m with rows that add to 0. All sums are over these
 //! small matrices, so that memory grows with the treatments squared and with the trials only once.
 
+use std::collections::BTreeMap;
+
 use nalgebra::DMatrix;
 
 use super::dense::Factor;
@@ -289,5 +291,20 @@ impl Model {
             };
             m.chunks_exact(block.width()).map(row_flow).collect()
         })
+    }
+
+    /// For every pair of treatments that a block compares, the flow from the one to the other at the potentials given.
+    pub(super) fn edge_flows(&self, fit: &Fit, potential: &[f64]) -> BTreeMap<(usize, usize), f64> {
+        let mut flows = BTreeMap::new();
+        for (block, m) in self.blocks.iter().zip(self.matrices(&fit.matrices)) {
+            for (row, (own, a)) in m.chunks_exact(block.width()).zip(&block.places).enumerate() {
+                for (pull, b) in own.iter().zip(&block.places).skip(row + 1) {
+                    let (a, b) = (*a.min(b), *a.max(b));
+                    let flow = -pull * (potential[b] - potential[a]);
+                    *flows.entry((a, b)).or_insert(0.0) += flow;
+                }
+            }
+        }
+        flows
     }
 }

@@ -129,7 +129,7 @@ pub(super) fn normalised_to_wire(normalised: &Normalised) -> v1::Normalised {
     }
 }
 
-fn divisor_to_wire(divisor: &Divisor) -> v1::Divisor {
+pub(super) fn divisor_to_wire(divisor: &Divisor) -> v1::Divisor {
     v1::Divisor {
         value: divisor.value,
         unit: divisor.unit.clone(),

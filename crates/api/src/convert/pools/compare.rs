@@ -10,7 +10,10 @@ use super::beside::{
     class_badge_to_wire, completions_to_wire, direction_to_wire, failures_to_wire, family_to_wire,
     level_to_wire, normalised_to_wire, power_to_wire, strip_to_wire, unpooled_to_wire,
 };
-use super::effect::{effect_to_wire, interval_to_wire, left_out_to_wire, row_to_wire};
+use super::effect::{
+    base_to_wire, consistency_to_wire, edge_to_wire, effect_to_wire, interval_to_wire, left_out_to_wire,
+    row_to_wire,
+};
 use super::question::{options_to_wire, shared_from_wire};
 use super::screened::screened_to_wire;
 use super::{Telling, prior_to_wire, size, warnings_to_wire};
@@ -80,6 +83,7 @@ pub(super) fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::S
     let beside = |e: &Option<PooledEffect>| e.as_ref().map(effect);
     let unit = stratum.headline.scale.unit();
     let screened = screened_to_wire(stratum, telling);
+    let network = stratum.beside.as_ref();
     v1::Stratum {
         shared: stratum.shared.iter().cloned().collect(),
         demand_class: stratum.demand_class.clone().unwrap_or_default(),
@@ -112,6 +116,13 @@ pub(super) fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::S
             .iter()
             .map(|l| level_to_wire(l, stratum.levels.unit, telling))
             .collect(),
+        base: base_to_wire(stratum.base),
+        direct: beside(&stratum.direct),
+        indirect: network.and_then(|found| found.indirect).map(|i| interval_to_wire(i, unit)),
+        direct_share_ratio: network.map(|found| found.direct_share),
+        direct_indirect_p_ratio: network.and_then(|found| found.p),
+        consistency: network.and_then(|found| found.consistency).map(consistency_to_wire),
+        demand_edges: network.iter().flat_map(|found| &found.edges).map(edge_to_wire).collect(),
         normalisations: stratum.strip.iter().map(|bar| strip_to_wire(bar, telling)).collect(),
         screened: screened.effect,
         screened_left_out: screened.left_out,

@@ -2,6 +2,9 @@
 
 use benchring_domain::id::{TesterId, TrialId};
 use benchring_domain::pool::answer::{Basis, Interval, LeftOut, PercentForms, PooledEffect, TesterRow};
+use benchring_domain::pool::network::CochranQ;
+use benchring_domain::pool::network::demand::DemandEdge;
+use benchring_domain::pool::network::pair::{Base, NetworkBasis};
 use benchring_domain::pool::wording::{Subject, sentence};
 
 use super::{NAMED, Telling, size};
@@ -28,6 +31,43 @@ pub(in crate::convert) fn effect_to_wire(effect: &PooledEffect, subject: &Subjec
         q_p_ratio: effect.q_p,
         basis: Some(basis_to_wire(&effect.basis)),
         sentence: sentence(subject, effect),
+        network: effect.network.map(network_to_wire),
+    }
+}
+
+fn network_to_wire(network: NetworkBasis) -> v1::NetworkBasis {
+    let NetworkBasis { packs, units, testers, trials, indirect_weight } = network;
+    v1::NetworkBasis {
+        packs_count: size(packs),
+        units_count: size(units),
+        testers_count: size(testers),
+        trials_count: size(trials),
+        indirect_weight_ratio: indirect_weight,
+    }
+}
+
+pub(super) fn base_to_wire(base: Base) -> i32 {
+    match base {
+        Base::Direct => v1::EvidenceBase::Direct,
+        Base::Network => v1::EvidenceBase::Network,
+        Base::IndirectOnly => v1::EvidenceBase::IndirectOnly,
+    }
+    .into()
+}
+
+pub(super) fn consistency_to_wire(test: CochranQ) -> v1::ConsistencyTest {
+    let CochranQ { q, df, p } = test;
+    v1::ConsistencyTest { q, degrees_of_freedom: df, p_ratio: p }
+}
+
+pub(super) fn edge_to_wire(edge: &DemandEdge) -> v1::DemandEdge {
+    v1::DemandEdge {
+        pack_a: edge.pack_a.name(),
+        pack_b: edge.pack_b.name(),
+        watt: edge.watt,
+        trials_count: size(edge.trials),
+        trials_with_power_count: size(edge.with_power),
+        flow_ratio: edge.flow,
     }
 }
 

@@ -8,6 +8,7 @@ pub mod documents;
 mod effect;
 pub mod modifiers;
 mod question;
+mod rank;
 mod screened;
 
 use benchring_domain::id::TrialId;
@@ -20,6 +21,7 @@ use crate::v1;
 pub use assess::{assess_from_wire, assessed_to_wire};
 pub use compare::{answer_to_wire, question_from_wire};
 pub(super) use effect::{effect_to_wire, left_out_to_wire, percent_to_wire};
+pub use rank::{rank_from_wire, ranking_to_wire};
 
 /// Most trials named for one reason; the rest is counted.
 const NAMED: usize = 50;

@@ -46,17 +46,32 @@ impl Exploring {
         let mut reasons = Reasons::default();
         let placed = self.placed(method, evidence, &mut reasons);
         let Some(first) = placed.first() else {
-            return Err(NotExplored::NoAnswer(self.question.nothing(method, evidence, &reasons.finish())));
+            return Err(NotExplored::NoAnswer(self.question.nothing(
+                method,
+                evidence,
+                &reasons.finish(),
+                None,
+            )));
         };
         let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|trial| trial.counts()).collect();
         let spread = MethodSpread::of(method, &accepted, &first.trial.summary, &self.question.options);
-        let pooling =
-            Pooling { question: &self.question, method, spread: &spread, divisors: &Divisors::None };
+        let pooling = Pooling {
+            question: &self.question,
+            method,
+            spread: &spread,
+            divisors: &Divisors::None,
+            accepted: &accepted,
+        };
         let conditions = conditions(&placed);
         let (pairs, used) = self.weighed(method, &spread, &placed, &conditions.places, &mut reasons);
         let options = self.options(&pooling);
         let Ok(answer) = pool_pair(&pairs, &self.question.pack_a, &self.question.pack_b, &options) else {
-            return Err(NotExplored::NoAnswer(self.question.nothing(method, evidence, &reasons.finish())));
+            return Err(NotExplored::NoAnswer(self.question.nothing(
+                method,
+                evidence,
+                &reasons.finish(),
+                None,
+            )));
         };
         let rows = self.rows(&answer.units, &used, &conditions, method);
         let fitted = self.fit(method, &rows, &options)?;

@@ -21,6 +21,7 @@ use crate::id::{TesterId, TrialId};
 use crate::pool::answer::{Interval, LeftOut, PooledEffect, TesterRow};
 use crate::pool::evidence::EvidenceTrial;
 use crate::pool::levels::Levels;
+use crate::pool::network::pair::Base;
 use crate::pool::strata::Reasons;
 use crate::pool::stratum::Pooling;
 use crate::pool::weigh::Stopped;
@@ -94,6 +95,8 @@ pub(super) struct Stratum<'a> {
     pub(super) counted: &'a [&'a EvidenceTrial],
     /// Units of their testers.
     pub(super) units: &'a BTreeMap<TesterId, TesterId>,
+    /// What the headline is made from.
+    pub(super) base: Base,
     /// The headline.
     pub(super) headline: &'a PooledEffect,
     /// Rows of the units that have both packs.
@@ -199,7 +202,7 @@ fn without_outliers(
         return (Some(stratum.headline.clone()), left_out);
     }
     let kept: Vec<&EvidenceTrial> = kept.iter().collect();
-    (pooling.effect_of(&kept, stratum.units, Stopped::Censored), left_out)
+    (pooling.effect_of(&kept, stratum.units, Stopped::Censored, Some(stratum.base)), left_out)
 }
 
 fn influences(pooling: &Pooling<'_>, stratum: &Stratum<'_>, moved: &Influence) -> UnitInfluences {

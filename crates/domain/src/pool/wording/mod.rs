@@ -2,6 +2,7 @@
 //! its interval, and gives both percent forms wherever a time is compared.
 
 mod beside;
+mod ranking;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -15,6 +16,7 @@ use crate::pool::answer::{Basis, EffectScale, Interval, PercentForms, PooledEffe
 use crate::pool::question::Question;
 
 pub use beside::{class_sentence, completion_sentence, direction_sentence, level_sentence, overall_sentence};
+pub use ranking::{PackNames, bridge_sentence, island_sentence, ranking_sentence};
 
 /// What a sentence is about.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -106,7 +108,7 @@ pub fn sentence(subject: &Subject, effect: &PooledEffect) -> String {
         }
         (scale, _) => plain(subject, &Change { percent: effect.effect, unit: scale.unit() }, shown, &level),
     };
-    let _ = write!(text, ": {measured}, {}", basis_text(&effect.basis));
+    let _ = write!(text, ": {measured}, {}", rests_on(effect));
     if effect.order_bias > 0.0 {
         let allowance = match effect.scale {
             EffectScale::Difference { unit } => format!("{:.2} {unit}", effect.order_bias),
@@ -133,6 +135,22 @@ fn plain(subject: &Subject, change: &Change, shown: bool, level: &str) -> String
 fn level_text(level: f64) -> String {
     let percent = format!("{:.1}", 100.0 * level);
     format!("{} %", percent.strip_suffix(".0").unwrap_or(&percent))
+}
+
+/// Who ran both packs, and what comes through other packs.
+fn rests_on(effect: &PooledEffect) -> String {
+    let Some(network) = effect.network else { return basis_text(&effect.basis) };
+    if effect.basis.units == 0 {
+        return format!(
+            "nobody ran both, {} {} and {} {} through other packs",
+            network.testers,
+            plural(network.testers, "tester"),
+            network.trials,
+            plural(network.trials, "trial")
+        );
+    }
+    let both = basis_text(&effect.basis).replace("one tester only, not pooled", "one tester who ran both");
+    format!("{both}; {:.0} % of the weight comes through other packs", 100.0 * network.indirect_weight)
 }
 
 /// Counts in words, such as "6 testers, 9 trials, 3 and 4 specimens".

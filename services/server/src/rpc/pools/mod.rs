@@ -4,6 +4,7 @@ mod assess;
 mod capacities;
 mod compare;
 mod modifiers;
+mod rank;
 
 pub(super) use capacities::{Capacity, measured_by};
 
@@ -51,6 +52,13 @@ impl PoolService for App {
         request: Request<v1::AnalyseTrialsRequest>,
     ) -> Result<Response<v1::AnalyseTrialsResponse>, Status> {
         answer(self.analysed(request)).await
+    }
+
+    async fn rank_packs(
+        &self,
+        request: Request<v1::RankPacksRequest>,
+    ) -> Result<Response<v1::RankPacksResponse>, Status> {
+        answer(self.rank(request)).await
     }
 }
 
@@ -113,7 +121,15 @@ fn no_answer(why: &NoAnswer) -> Refusal {
     let reason = match why {
         NoAnswer::NoEvidence { .. } => Reason::NoEvidence,
         NoAnswer::NotConnected { .. } => Reason::NotConnected,
-        NoAnswer::NoVariance { .. } | NoAnswer::NotNormalisable(_) => Reason::Precondition,
+        NoAnswer::NoVariance { .. } | NoAnswer::NotNormalisable(_) | NoAnswer::TooManyPacks { .. } => {
+            Reason::Precondition
+        }
     };
-    Refusal::because(reason, why.to_string())
+    let metadata = match why {
+        NoAnswer::NotConnected { bridge: (a, b), .. } => {
+            vec![("bridge_pack_a", a.name()), ("bridge_pack_b", b.name())]
+        }
+        _ => Vec::new(),
+    };
+    Refusal::Because { reason, message: why.to_string(), metadata }
 }
