@@ -4,6 +4,7 @@ use benchring_api::v1;
 use benchring_tests::{by, fixture, json, on_each};
 use prost::Message as _;
 use tonic::Code;
+use tonic_types::StatusExt as _;
 
 use crate::{reason, violations};
 
@@ -272,6 +273,89 @@ async fn classes_completion_and_normalisations_stand_beside_the_effect() -> anyh
         let mut by_grpc = prost_reflect::DynamicMessage::new(output);
         by_grpc.transcode_from(&answer)?;
         assert_eq!(by_json, serde_json::to_value(&by_grpc)?);
+        Ok(())
+    })
+    .await
+}
+
+fn rank(method: &str) -> v1::RankPacksRequest {
+    v1::RankPacksRequest { method: method.into(), league: true, ..Default::default() }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn packs_are_ranked_alike_by_both_doors_and_agree_with_the_comparison() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(4).await?;
+        let none = ring.pools().rank_packs(rank(SCREWS)).await.unwrap_err();
+        assert_eq!((none.code(), reason(&none).as_str()), (Code::NotFound, "NO_EVIDENCE"));
+        for n in 1..=3 {
+            ring.accepted(&format!("t0{n}"), fixture("screw-drive-time", n)?).await?;
+        }
+        let mut asked = rank(SCREWS);
+        asked.reference = "packModels/k5".into();
+        let ranking = ring.pools().rank_packs(asked).await?.into_inner();
+        assert_eq!((ranking.islands.len(), ranking.bridges.len()), (1, 0));
+        let island = &ranking.islands[0];
+        assert_eq!((island.packs.len(), island.league.len(), island.league_rows_count), (2, 1, 1));
+        let k8 = island.packs.iter().find(|p| p.pack == "packModels/k8").unwrap();
+        let compared = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await?.into_inner();
+        let (ours, theirs) = (
+            k8.effect.as_ref().unwrap().effect.as_ref().unwrap(),
+            compared.strata[0].headline.as_ref().unwrap().effect.as_ref().unwrap(),
+        );
+        assert!((ours.estimate() - theirs.estimate()).abs() < 1e-12);
+        assert!((ours.lower() - theirs.lower()).abs() < 1e-12);
+        assert_eq!(compared.strata[0].base, i32::from(v1::EvidenceBase::Direct));
+        assert!(ranking.sentence.contains("ranks first of 2 packs"), "{}", ranking.sentence);
+        assert!(ranking.etag.starts_with("W/\"") && ranking.data_version > 0);
+
+        let path = format!("/v1/pools:rank?method={SCREWS}&reference=packModels/k5&league=true");
+        let client = json::Client::new(ring.address());
+        let told = client.get(&path, None).await?.ok()?;
+        assert_eq!(told["sentence"].as_str(), Some(ranking.sentence.as_str()));
+        assert_eq!(told["islands"][0]["packs"][0]["pack"].as_str(), Some(island.packs[0].pack.as_str()));
+
+        // The stratum by its id is the same one.
+        let mut again = rank(SCREWS);
+        (again.reference, again.stratum) = ("packModels/k5".into(), ranking.stratum.clone());
+        assert_eq!(ring.pools().rank_packs(again).await?.into_inner().islands, ranking.islands);
+
+        let mut bad = rank("methods/none/versions/1");
+        (bad.reference, bad.stratum) = ("k5".into(), "?".into());
+        bad.options = Some(v1::PoolOptions { level_ratio: 3.0, ..Default::default() });
+        let refused = violations(&ring.pools().rank_packs(bad).await.unwrap_err());
+        let fields: Vec<&str> = refused.iter().map(|(field, _)| field.as_str()).collect();
+        assert_eq!(fields, ["method", "options.level_ratio", "reference", "stratum"]);
+        Ok(())
+    })
+    .await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn islands_are_ranked_apart_and_a_comparison_across_names_the_bridge() -> anyhow::Result<()> {
+    on_each(|ring| async move {
+        ring.furnish(2).await?;
+        let client = json::Client::new(ring.address());
+        let n6 = include_str!("../fixtures/pack-k8.json").replace("\"K8\"", "\"N6\"");
+        client.post("/v1/packModels?packModelId=n6", Some("tester-t01"), &n6).await?.ok()?;
+        let specimen = "{\"packModel\":\"packModels/n6\",\"acquired\":\"ACQUIRED_BOUGHT_RETAIL\"}";
+        client.post("/v1/packSpecimens?packSpecimenId=n6-1", Some("tester-t01"), specimen).await?.ok()?;
+        let mut first = fixture("screw-drive-time", 1)?;
+        first.arms[1].pack_specimen = "packSpecimens/m4-1".into();
+        ring.accepted("t01", first).await?;
+        let mut second = fixture("screw-drive-time", 2)?;
+        second.arms[0].pack_specimen = "packSpecimens/n6-1".into();
+        ring.accepted("t02", second).await?;
+        let ranking = ring.pools().rank_packs(rank(SCREWS)).await?.into_inner();
+        let sizes: Vec<usize> = ranking.islands.iter().map(|i| i.packs.len()).collect();
+        assert_eq!((sizes, ranking.bridges.len()), (vec![2, 2], 1));
+        assert!(ranking.sentence.contains("1 further island"), "{}", ranking.sentence);
+        assert!(ranking.bridges[0].sentence.contains("in one trial joins them"));
+        let apart = ring.pools().compare_packs(compare(SCREWS, "k5", "k8")).await.unwrap_err();
+        assert_eq!((apart.code(), reason(&apart).as_str()), (Code::FailedPrecondition, "NOT_CONNECTED"));
+        let metadata = apart.get_details_error_info().unwrap().metadata;
+        assert!(metadata["bridge_pack_a"].starts_with("packModels/"), "{metadata:?}");
+        assert!(apart.message().contains(&metadata["bridge_pack_b"]), "{apart}");
         Ok(())
     })
     .await

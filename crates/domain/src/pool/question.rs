@@ -303,7 +303,7 @@ impl QuestionDraft {
     /// Every broken rule.
     pub fn check(self, catalogue: &Catalogue) -> Result<Question, Violations> {
         let mut broken = Violations::default();
-        let shared = self.shared(catalogue, &mut broken);
+        let method = method_of(&self.method, catalogue, &mut broken);
         let pack_a = pack_of("pack_a", &self.pack_a, &mut broken);
         let pack_b = pack_of("pack_b", &self.pack_b, &mut broken);
         if let (Some(a), Some(b)) = (&pack_a, &pack_b)
@@ -311,7 +311,8 @@ impl QuestionDraft {
         {
             broken.add("pack_b", "SAME_PACK", format!("`{}` stands on both sides: name two packs", a.name()));
         }
-        let (Some((method, scope, options)), Some(pack_a), Some(pack_b)) = (shared, pack_a, pack_b) else {
+        let (scope, options) = self.shared(method, catalogue, &mut broken);
+        let (Some(method), Some(pack_a), Some(pack_b)) = (method, pack_a, pack_b) else {
             return Err(broken);
         };
         broken.finish(Question {
@@ -327,14 +328,14 @@ impl QuestionDraft {
         })
     }
 
-    /// Reads and judges what every question has, whatever packs it is about: method, scope, normalisation, options and
-    /// version. `None` where the method is not known.
-    pub(super) fn shared<'a>(
+    /// Reads and judges what every question of a method has, whatever packs it is about: scope, normalisation, options and
+    /// version.
+    pub(super) fn shared(
         &self,
-        catalogue: &'a Catalogue,
+        method: Option<&Method>,
+        catalogue: &Catalogue,
         broken: &mut Violations,
-    ) -> Option<(&'a Method, Scope, Options)> {
-        let method = method_of(&self.method, catalogue, broken);
+    ) -> (Scope, Options) {
         let options = self.options.check(method, broken);
         let demand_class = Self::choice("demand_class", &self.demand_class, catalogue, broken);
         let centres = self.centres(method, broken);
@@ -360,7 +361,7 @@ impl QuestionDraft {
             centres,
             measured_class_only: self.measured_class_only,
         };
-        Some((method?, scope, options))
+        (scope, options)
     }
 
     /// What asks for demand classes needs a method that has them.

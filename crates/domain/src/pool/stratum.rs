@@ -19,7 +19,7 @@ use crate::pool::direction::{Direction, direction};
 use crate::pool::evidence::EvidenceTrial;
 use crate::pool::levels::RawLevel;
 use crate::pool::network::demand::Demand;
-use crate::pool::network::pair::{Base, Beside, NetworkEffect};
+use crate::pool::network::pair::{Base, Beside, NO_PART, NetworkEffect};
 use crate::pool::network::{MOST_PACKS, PackIsland, PackNetwork};
 use crate::pool::normalise::Divisors;
 use crate::pool::question::{self, Question};
@@ -143,15 +143,17 @@ impl Pooling<'_> {
         let mut set = answer.as_ref().map(|answer| self.set(answer, evidence));
         let found = connected.island().and_then(|island| self.from_network(island, evidence, set.as_ref()));
         let used = answer.as_ref().map(|answer| answer.unused_trials.clone());
-        let mut on_network = false;
+        let (mut on_network, mut apart) = (false, Vec::new());
         if let Some(found) = found {
+            apart = without_part(&pairs, connected.island()?, &found.weights);
             on_network = Self::leads(&found.beside, base, set.is_some());
             set = Some(self.merged(found, set, on_network, connected.island()?, evidence));
         }
         if let Some(set) = &mut set {
             set.notes.too_many_packs = connected.too_many;
-            let unused = if on_network { connected.unused(&pairs) } else { used.unwrap_or_default() };
-            self.note_unused(&weighed, &unused, &connected, &pairs, reasons);
+            let unused = if on_network { apart.clone() } else { used.unwrap_or_default() };
+            let indirect = |place: &usize| connected.island().is_some() && !apart.contains(place);
+            self.note_unused(&weighed, &unused, &indirect, reasons);
         }
         set
     }
@@ -212,33 +214,28 @@ impl Pooling<'_> {
         }
     }
 
+    /// Notes the trials of the pair that its effect does not rest on; `indirect` are those that carry indirect evidence.
     fn note_unused(
         &self,
         weighed: &[Weighed<'_>],
         unused: &[usize],
-        connected: &Connected,
-        pairs: &[PairTrial<TesterId, PackModelId>],
+        indirect: &dyn Fn(&usize) -> bool,
         reasons: &mut Reasons,
     ) {
-        let apart: BTreeSet<usize> = connected.unused(pairs).into_iter().collect();
-        for index in unused {
-            let trial = weighed[*index].trial;
+        for place in unused {
+            let trial = weighed[*place].trial;
             if !self.question.about(trial) {
                 continue;
             }
-            if connected.island().is_none() || apart.contains(index) {
-                reasons.add(
-                    "NOT_LINKED",
-                    "its tester never connects the two packs in this stratum",
-                    &trial.trial,
-                );
-            } else {
-                reasons.add(
+            let (reason, message) = if indirect(place) {
+                (
                     "INDIRECT_EVIDENCE",
                     "it compares one of the packs with others: indirect evidence, which stands beside and is not in the headline",
-                    &trial.trial,
-                );
-            }
+                )
+            } else {
+                ("NOT_LINKED", "its tester never connects the two packs in this stratum")
+            };
+            reasons.add(reason, message, &trial.trial);
         }
     }
 
@@ -625,14 +622,19 @@ impl Connected {
         let island = island_of(self.network.as_ref()?, &self.ends.0, &self.ends.1)?;
         (island.units.len() > 1).then_some(island)
     }
+}
 
-    /// Places of the trials that are not on the island.
-    fn unused(&self, pairs: &[PairTrial<TesterId, PackModelId>]) -> Vec<usize> {
-        let off = |pair: &PairTrial<TesterId, PackModelId>| {
-            self.island().is_none_or(|island| !on_island(island, pair))
-        };
-        pairs.iter().enumerate().filter(|(_, pair)| off(pair)).map(|(place, _)| place).collect()
-    }
+/// Places of the trials that are not on the island, or whose unit has no part in the comparison.
+fn without_part(
+    pairs: &[PairTrial<TesterId, PackModelId>],
+    island: &PackIsland,
+    weights: &[(TesterId, f64)],
+) -> Vec<usize> {
+    let parts: BTreeSet<&TesterId> =
+        weights.iter().filter(|(_, share)| *share > NO_PART).map(|(unit, _)| unit).collect();
+    let lacks =
+        |pair: &PairTrial<TesterId, PackModelId>| !on_island(island, pair) || !parts.contains(&pair.unit);
+    pairs.iter().enumerate().filter(|(_, pair)| lacks(pair)).map(|(place, _)| place).collect()
 }
 
 fn island_of<'a>(network: &'a PackNetwork, from: &PackModelId, to: &PackModelId) -> Option<&'a PackIsland> {

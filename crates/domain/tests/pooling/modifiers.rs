@@ -3,6 +3,7 @@
 use benchring_domain::pool::modifiers::{
     Exploration, ExploringDraft, NotExplored, OBSERVATIONAL, Step, sentence,
 };
+use benchring_domain::pool::question::OptionsDraft;
 use benchring_domain::pool::wording::Subject;
 use benchring_domain::pool::{Evidence, EvidenceTrial, QuestionDraft};
 

@@ -6,6 +6,7 @@ use benchring_domain::pool::direction::DirectionWord;
 use benchring_domain::pool::network::pair::Base;
 use benchring_domain::pool::network::rank::RankDraft;
 use benchring_domain::pool::network::ranking::Ranking;
+use benchring_domain::pool::question::OptionsDraft;
 use benchring_domain::pool::wording::{
     PackNames, bridge_sentence, island_sentence, ranking_sentence, sentence,
 };

@@ -22,7 +22,7 @@ use serde::{Deserialize, Serialize};
 /// Most contrasts times units up to which the network is fitted again without each unit.
 const REFIT_WORK: usize = 50_000;
 /// A part in the weight that is rounding.
-const NO_PART: f64 = 1e-9;
+pub(in crate::pool) const NO_PART: f64 = 1e-9;
 
 words!(
     /// Which evidence an effect is made from.

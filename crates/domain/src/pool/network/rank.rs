@@ -14,7 +14,7 @@ use crate::pool::compare::{NoAnswer, units_of};
 use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::network::ranking::PackBridge;
 use crate::pool::normalise::{Divisors, MeasuredBy};
-use crate::pool::question::{Options, Question, QuestionDraft, Scope};
+use crate::pool::question::{Options, Question, QuestionDraft, Scope, method_of};
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::{Group, Reasons, groups_of, has};
 use crate::pool::stratum::Pooling;
@@ -62,7 +62,8 @@ impl RankDraft {
     /// Every broken rule.
     pub fn check(self, catalogue: &Catalogue) -> Result<RankQuestion, Violations> {
         let mut broken = Violations::default();
-        let shared = self.shared.shared(catalogue, &mut broken);
+        let method = method_of(&self.shared.method, catalogue, &mut broken);
+        let (scope, options) = self.shared.shared(method, catalogue, &mut broken);
         let named = (!self.reference.is_empty()).then(|| PackModelId::from_name(&self.reference));
         let reference = named.and_then(|name| {
             name.map_err(|wrong| broken.add("reference", "NOT_A_NAME", wrong.to_string())).ok()
@@ -78,7 +79,7 @@ impl RankDraft {
                 ),
             );
         }
-        let Some((method, scope, options)) = shared else { return Err(broken) };
+        let Some(method) = method else { return Err(broken) };
         broken.finish(RankQuestion {
             method: method.reference(),
             scope,
