@@ -50,7 +50,7 @@ pub(crate) fn analyse(args: &Analyse, catalogue: &Catalogue) -> anyhow::Result<D
             Ok(Done { code: 0, out: text, err: String::new() })
         }
         Err(none) => {
-            let file = args.files.files.first().map(|file| file.display().to_string()).unwrap_or_default();
+            let file = args.files.paths.first().map(|file| file.display().to_string()).unwrap_or_default();
             let message = none.to_string();
             let reason = none.name().to_owned();
             refused(args, &[Fault { file, line: None, at: String::new(), reason, message }])

@@ -34,11 +34,11 @@ pub(crate) enum Command {
 /// Which files, and by which method.
 #[derive(Debug, Args)]
 pub(crate) struct Files {
-    /// Tidy CSV (tester,trial,pack,position,reading,unit,end_criterion; further columns are conditions), or JSON: trials
+    /// Tidy CSV (columns tester, trial, pack, position, reading, unit, `end_criterion`; further columns are conditions), or JSON: trials
     /// as submitted or as the service gives them out, and the pack models, specimens and tool models they name; - for
     /// standard input
     #[arg(required = true, value_name = "FILE")]
-    pub(crate) files: Vec<PathBuf>,
+    pub(crate) paths: Vec<PathBuf>,
     /// Method, such as screw-drive-time; without it CSV is read by the unit of its readings alone
     #[arg(long, value_name = "ID")]
     pub(crate) method: Option<String>,
@@ -66,7 +66,7 @@ pub(crate) struct Analyse {
     /// Spread between testers [default: reml]
     #[arg(long, value_name = "reml|pm|dl|fe", value_parser = word(Heterogeneity::from_id, "reml, pm, dl or fe"))]
     tau2: Option<Heterogeneity>,
-    /// Interval [default: hk_ci]
+    /// Interval [default: `hk_ci`]
     #[arg(long, value_name = "hk_ci|hk|hk_se|z", value_parser = word(IntervalMethod::from_id, "hk_ci, hk, hk_se or z"))]
     interval: Option<IntervalMethod>,
     /// The most that one tester may count [default: median]

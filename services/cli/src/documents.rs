@@ -42,7 +42,7 @@ pub(crate) fn read(bytes: &[u8], handed: &mut Handed, places: &mut Places) -> Ve
             }
         }
         Err(error) => {
-            broken.push(Unreadable { pointer: String::new(), message: format!("no JSON: {error}") })
+            broken.push(Unreadable { pointer: String::new(), message: format!("no JSON: {error}") });
         }
     }
     broken

@@ -1,6 +1,6 @@
 //! From files to trials, and from there to the command.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
@@ -93,6 +93,12 @@ pub(crate) fn faults_text(faults: &[Fault]) -> String {
     text
 }
 
+/// The present.
+#[expect(clippy::disallowed_methods, reason = "the one place where the command reads the clock")]
+fn now() -> Timestamp {
+    Timestamp::now()
+}
+
 /// Everything that stands in the files, before it is held against a method.
 #[derive(Default)]
 struct Given {
@@ -105,10 +111,10 @@ struct Given {
 
 /// Reads the files and holds them against their method.
 pub(crate) fn loaded(args: &Files, catalogue: &Catalogue) -> Result<Loaded, NoFiles> {
-    let mut given = given(&args.files).map_err(NoFiles::Unreadable)?;
+    let mut given = given(&args.paths).map_err(NoFiles::Unreadable)?;
     let asked = args.method.as_deref().map(|method| asked_method(method, catalogue)).transpose();
     let asked = asked.map_err(NoFiles::Unreadable)?;
-    let now = Timestamp::now();
+    let now = now();
     let mut broken = Violations::default();
     let references = given.handed.references(catalogue, now, &mut broken);
     let packs = references.specimens.values().map(|(_, model)| (model.id.clone(), model.clone())).collect();
@@ -131,7 +137,7 @@ pub(crate) fn loaded(args: &Files, catalogue: &Catalogue) -> Result<Loaded, NoFi
         // There are no rules of a method that something could be missing for.
         gathered.unchecked.clear();
     }
-    Ok(Loaded { gathered, packs, names, called, notes, method })
+    Ok(Loaded { method, gathered, packs, names, called, notes })
 }
 
 fn given(files: &[PathBuf]) -> anyhow::Result<Given> {
@@ -266,14 +272,14 @@ fn method_of(
 /// The dimension that all readings share.
 fn common_dimension(given: &mut Given) -> Option<Dimension> {
     let mut first: Option<(Dimension, String)> = None;
-    let mut seen: BTreeMap<&str, ()> = BTreeMap::new();
+    let mut seen: BTreeSet<&str> = BTreeSet::new();
     let mut faults = Vec::new();
     for (file, csv) in &given.tables {
         for row in &csv.rows {
             let Some(reading) = row.cells.get("reading") else { continue };
             let unit = row.cells.get("unit").map_or("", String::as_str);
             // Where the unit stands with the number, every reading has its own.
-            if !unit.is_empty() && seen.insert(unit, ()).is_some() {
+            if !unit.is_empty() && !seen.insert(unit) {
                 continue;
             }
             let fault = |reason: &str, message| Fault {
@@ -395,7 +401,7 @@ fn row_fault(one: Violation, trial: &TidyTrial, file: &str) -> Fault {
     let column = match rest.split('.').next().unwrap_or_default() {
         "round_count" => "round",
         "position_count" => "position",
-        "reading" if rest.ends_with(".unit") => "unit",
+        "reading" if rest == "reading.unit" => "unit",
         "reading" => "reading",
         other => condition.unwrap_or(other),
     };

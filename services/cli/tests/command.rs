@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
+use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::Path;
 
@@ -231,7 +232,7 @@ fn a_hundred_thousand_rows_are_read_and_answered() {
     for run in 0..100_000 {
         let (tester, pack) = (run / 500, if run % 2 == 0 { "K5" } else { "K8" });
         let reading = 200 + (run * 7919) % 37 + if pack == "K8" { 0 } else { 20 };
-        text.push_str(&format!("\nT{tester},a,{pack},{},{reading},s,target_reached", run % 500 + 1));
+        write!(text, "\nT{tester},a,{pack},{},{reading},s,target_reached", run % 500 + 1).unwrap();
     }
     let done = on(text, &["analyse", "--json"]);
     assert_eq!(done.code, 0, "{}", done.err);
@@ -259,7 +260,7 @@ proptest! {
         let mut text = String::from(HEADING);
         for (place, (tester, trial, pack, power, digit)) in runs.into_iter().enumerate() {
             let power = if plain { power % 2 } else { power / 4 };
-            text.push_str(&format!("\nT{tester},{trial},P{pack},{},{digit}e{power},s,target_reached", place + 1));
+            write!(text, "\nT{tester},{trial},P{pack},{},{digit}e{power},s,target_reached", place + 1).unwrap();
         }
         let done = on(text, &["analyse", "--json"]);
         prop_assert!(done.code <= 1, "{}", done.err);

@@ -64,7 +64,7 @@ impl Generic {
         method.id = id(ID)?;
         method.version = 1;
         method.title = format!("Readings in {}", dimension.canonical().ucum);
-        method.response.label = dimension.words().to_owned();
+        dimension.words().clone_into(&mut method.response.label);
         method.response.counted = String::new();
         method.response.better = better;
         method.response.measure = anything(dimension);

@@ -178,34 +178,9 @@ pub fn analyse(
         let question = question(method, evidence, asked, pack_a.clone(), pack_b.clone());
         match question.ask_with(method, evidence, &MeasuredBy::new()) {
             Ok(answer) => {
-                let subject = subject(&question, method, evidence, names);
                 left_out.take(answer.left_out);
-                for stratum in answer.strata {
-                    let wording = sentence(&subject, &stratum.headline);
-                    let place = strata.entry((stratum.shared.clone(), stratum.demand_class.clone()));
-                    let place =
-                        place.or_insert_with(|| AnalysedStratum::at(&stratum.shared, &stratum.demand_class));
-                    place.prior.get_or_insert(stratum.prior);
-                    place.pairs.push(AnalysedPair {
-                        pack_a: pack_a.clone(),
-                        pack_b: pack_b.clone(),
-                        stratum,
-                        subject: subject.clone(),
-                        wording,
-                    });
-                }
-                for stratum in answer.unpooled {
-                    let place = strata.entry((stratum.shared.clone(), stratum.demand_class.clone()));
-                    let place =
-                        place.or_insert_with(|| AnalysedStratum::at(&stratum.shared, &stratum.demand_class));
-                    let (pack_a, pack_b) = (pack_a.clone(), pack_b.clone());
-                    place.without_effect.push(PairWithoutEffect {
-                        pack_a,
-                        pack_b,
-                        stratum,
-                        subject: subject.clone(),
-                    });
-                }
+                let subject = subject(&question, method, evidence, names);
+                file(&question, &subject, answer.strata, answer.unpooled, &mut strata);
             }
             Err(NoAnswer::NoVariance { message }) => {
                 no_variance.get_or_insert(message);
@@ -236,10 +211,42 @@ pub fn analyse(
     })
 }
 
+/// Files what was found of one pair under its strata.
+fn file(
+    question: &Question,
+    subject: &Subject,
+    found: Vec<Stratum>,
+    unpooled: Vec<UnpooledStratum>,
+    strata: &mut BTreeMap<Place, AnalysedStratum>,
+) {
+    let (pack_a, pack_b) = (&question.pack_a, &question.pack_b);
+    for stratum in found {
+        let place = strata.entry((stratum.shared.clone(), stratum.demand_class.clone()));
+        let place = place.or_insert_with_key(AnalysedStratum::at);
+        place.prior.get_or_insert(stratum.prior);
+        place.pairs.push(AnalysedPair {
+            pack_a: pack_a.clone(),
+            pack_b: pack_b.clone(),
+            wording: sentence(subject, &stratum.headline),
+            stratum,
+            subject: subject.clone(),
+        });
+    }
+    for stratum in unpooled {
+        let place = strata.entry((stratum.shared.clone(), stratum.demand_class.clone()));
+        place.or_insert_with_key(AnalysedStratum::at).without_effect.push(PairWithoutEffect {
+            pack_a: pack_a.clone(),
+            pack_b: pack_b.clone(),
+            stratum,
+            subject: subject.clone(),
+        });
+    }
+}
+
 impl AnalysedStratum {
-    fn at(shared: &[(String, String)], demand_class: &Option<String>) -> Self {
+    fn at((shared, demand_class): &Place) -> Self {
         Self {
-            shared: shared.to_vec(),
+            shared: shared.clone(),
             demand_class: demand_class.clone(),
             prior: None,
             pairs: Vec::new(),

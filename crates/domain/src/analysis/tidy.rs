@@ -116,7 +116,7 @@ impl Called {
 #[derive(Debug, Default)]
 struct Labels {
     of: BTreeMap<String, String>,
-    labels: BTreeMap<String, String>,
+    called: BTreeMap<String, String>,
     taken: BTreeSet<String>,
     made: BTreeMap<String, usize>,
 }
@@ -145,12 +145,12 @@ impl Labels {
             }
         };
         self.of.insert(label.to_owned(), id.clone());
-        self.labels.insert(id.clone(), label.to_owned());
+        self.called.insert(id.clone(), label.to_owned());
         id
     }
 
     fn called<T: Ord>(&self, make: impl Fn(&str) -> Option<T>) -> BTreeMap<T, String> {
-        self.labels.iter().filter_map(|(id, label)| Some((make(id)?, label.clone()))).collect()
+        self.called.iter().filter_map(|(id, label)| Some((make(id)?, label.clone()))).collect()
     }
 }
 
