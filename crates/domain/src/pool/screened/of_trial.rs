@@ -79,13 +79,11 @@ pub fn screen_trial(
         let (testers, trials) =
             stratum.as_ref().map_or((0, 0), |stratum| others_in(stratum, &candidate.tester));
         compared.push(PairCompared { pack_a, pack_b, testers, trials });
-        let told = match stratum {
-            Some(stratum) => about(stratum, &candidate).unwrap_or_default(),
-            None => {
-                let counted: Vec<&EvidenceTrial> =
-                    evidence.trials.iter().filter(|one| one.counts()).collect();
-                level::without_stratum(&question, method, &counted, &candidate)
-            }
+        let told = if let Some(stratum) = stratum {
+            about(stratum, &candidate)
+        } else {
+            let counted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|one| one.counts()).collect();
+            level::without_stratum(&question, method, &counted, &candidate)
         };
         for flag in told {
             // The level of a trial is much the same by every pair.
@@ -135,7 +133,7 @@ fn others_in(stratum: &Stratum, tester: &TesterId) -> (usize, usize) {
 }
 
 /// What the pool says of the trial and its tester.
-fn about(stratum: Stratum, candidate: &EvidenceTrial) -> Option<Vec<Flag>> {
+fn about(stratum: Stratum, candidate: &EvidenceTrial) -> Vec<Flag> {
     let unit =
         stratum.rows.iter().find(|row| row.testers.contains(&candidate.tester)).map(|row| row.unit.clone());
     let of_it = |flag: &Flag| match flag.level {
@@ -144,5 +142,5 @@ fn about(stratum: Stratum, candidate: &EvidenceTrial) -> Option<Vec<Flag>> {
         FlagLevel::Arm => flag.kind == FlagKind::UnitSlip && flag.trial.as_ref() == Some(&candidate.trial),
         FlagLevel::Run => false,
     };
-    Some(stratum.screening?.flags.into_iter().filter(of_it).collect())
+    stratum.screening.into_iter().flat_map(|screening| screening.flags).filter(of_it).collect()
 }
