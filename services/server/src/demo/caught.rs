@@ -122,8 +122,6 @@ pub fn in_answer(asked: Asked, answer: &v1::ComparePacksResponse) -> Vec<(Fault,
         (work::CROSSCUT, "L5P") => {
             let name = trial_of(Fault::F01, "crosscut");
             caught.extend(apart(answer, &name, "cut").map(|caught| (Fault::F01, caught)));
-            let level = |flag: &v1::ScreeningFlag| flag.rule == "R20" && flag.trial == name;
-            caught.extend(flagged(answer, level).map(|caught| (Fault::F01, caught)));
             let tester = tester_id(Fault::F03.about().tester);
             caught.extend(blocked_row(answer, &tester).map(|caught| (Fault::F03, caught)));
         }
@@ -147,11 +145,24 @@ pub fn in_answer(asked: Asked, answer: &v1::ComparePacksResponse) -> Vec<(Fault,
 
 /// A flag of the screening that stands beside an answer.
 fn flagged(answer: &v1::ComparePacksResponse, is: impl Fn(&v1::ScreeningFlag) -> bool) -> Option<Caught> {
-    let flag = answer.strata.iter().flat_map(|stratum| &stratum.flags).find(|flag| is(flag))?;
-    Some(Caught {
+    answer.strata.iter().flat_map(|stratum| &stratum.flags).find(|flag| is(flag)).map(told)
+}
+
+fn told(flag: &v1::ScreeningFlag) -> Caught {
+    Caught {
         by: format!("{} screening {}", flag.rule, flag.kind).trim_start().to_owned(),
         said: flag.sentence.clone(),
-    })
+    }
+}
+
+/// The trial of the board that was typed in the wrong unit and confirmed so.
+pub fn confirmed_slip() -> String {
+    format!("trials/{}-crosscut-1", tester_id(Fault::F01.about().tester))
+}
+
+/// What screening says of the level of a trial (R20).
+pub fn in_screening(screening: &v1::Screening) -> Option<Caught> {
+    screening.flags.iter().find(|flag| flag.rule == "R20").map(told)
 }
 
 /// The stratum, not the leading one, that a trial stands in, and the key that has the word.

@@ -4,6 +4,7 @@
 use crate::method::{Derived, Method};
 use crate::pool::evidence::EvidenceTrial;
 use crate::pool::levels::{ACTION, LevelSignal, Measuring, RawLevel, TrialLevel, WARNING, compared};
+use crate::pool::question::Question;
 use crate::pool::screened::Stratum;
 use crate::pool::stratum::Pooling;
 use crate::screening::slips::{Slip, known_slips};
@@ -50,42 +51,70 @@ fn flag(level: &TrialLevel, symbol: &str, what: String) -> Option<Flag> {
 /// the stratum's own trials. A slip in a size moves a trial to another bin, where nobody may stand beside it.
 fn of_derived(pooling: &Pooling<'_>, stratum: &Stratum<'_>, derived: &Derived) -> Vec<TrialLevel> {
     let Some(first) = stratum.counted.first() else { return Vec::new() };
-    let like = |trial: &&&EvidenceTrial| trial.summary.keys == first.summary.keys && trial.counts();
-    let raw: Vec<RawLevel> = stratum
-        .accepted
-        .iter()
-        .filter(like)
-        .filter_map(|trial| raw(pooling, stratum, derived, trial))
-        .collect();
-    let slips = slips(pooling.method, derived);
-    let told = |value: f64| format!("{} {}", number(value), derived.symbol());
-    let all = compared(&Measuring { ratio: true, slips: &slips, told: &told }, &raw);
+    let pair = Pair { question: pooling.question, effect: stratum.headline.pooled };
+    let all = pair.levels(pooling.method, derived, stratum.accepted, first);
     let own = |level: &TrialLevel| stratum.counted.iter().any(|trial| trial.trial == level.trial);
     all.into_iter().filter(own).collect()
 }
 
-/// ln of the quantity with pack A, the pooled effect of B taken off; over the arms of the pair.
-fn raw(
-    pooling: &Pooling<'_>,
-    stratum: &Stratum<'_>,
-    derived: &Derived,
-    trial: &EvidenceTrial,
-) -> Option<RawLevel> {
-    let logs = trial.summary.screening.derived.get(&derived.id)?;
-    let shift = stratum.headline.pooled * f64::from(derived.power_of_reading());
-    let question = pooling.question;
-    let levels: Vec<f64> = (trial.summary.arms.iter().zip(logs))
-        .filter_map(|(arm, log)| {
-            let of_b = arm.pack_model == question.pack_b;
-            let log = (*log)? - if of_b { shift } else { 0.0 };
-            (of_b || arm.pack_model == question.pack_a).then_some(log)
+/// Flags of a trial that stands in no stratum: of what is derived, whatever its size. What the packs differ by is not
+/// taken off; it is little beside what testers do.
+pub(super) fn without_stratum(
+    question: &Question,
+    method: &Method,
+    accepted: &[&EvidenceTrial],
+    candidate: &EvidenceTrial,
+) -> Vec<Flag> {
+    let pair = Pair { question, effect: 0.0 };
+    let mut flags = Vec::new();
+    for derived in &method.derived {
+        let found = pair.levels(method, derived, accepted, candidate);
+        let own = found.iter().filter(|level| level.trial == candidate.trial);
+        flags.extend(own.filter_map(|level| flag(level, derived.symbol(), derived.label.to_lowercase())));
+    }
+    flags
+}
+
+/// Two packs and what they differ by, on the scale of contrasts.
+struct Pair<'a> {
+    question: &'a Question,
+    effect: f64,
+}
+
+impl Pair<'_> {
+    /// Levels of a derived quantity in the trials that share the pooling keys of one of them.
+    fn levels(
+        &self,
+        method: &Method,
+        derived: &Derived,
+        accepted: &[&EvidenceTrial],
+        like: &EvidenceTrial,
+    ) -> Vec<TrialLevel> {
+        let alike = |trial: &&&EvidenceTrial| trial.summary.keys == like.summary.keys;
+        let raw: Vec<RawLevel> =
+            accepted.iter().filter(alike).filter_map(|trial| self.raw(derived, trial)).collect();
+        let slips = slips(method, derived);
+        let told = |value: f64| format!("{} {}", number(value), derived.symbol());
+        compared(&Measuring { ratio: true, slips: &slips, told: &told }, &raw)
+    }
+
+    /// ln of the quantity with pack A, the effect of B taken off; over the arms of the pair.
+    fn raw(&self, derived: &Derived, trial: &EvidenceTrial) -> Option<RawLevel> {
+        let logs = trial.summary.screening.derived.get(&derived.id)?;
+        let shift = self.effect * f64::from(derived.power_of_reading());
+        let levels: Vec<f64> = (trial.summary.arms.iter().zip(logs))
+            .filter_map(|(arm, log)| {
+                let of_b = arm.pack_model == self.question.pack_b;
+                let log = (*log)? - if of_b { shift } else { 0.0 };
+                (of_b || arm.pack_model == self.question.pack_a).then_some(log)
+            })
+            .collect();
+        (!levels.is_empty()).then(|| RawLevel {
+            trial: trial.trial.clone(),
+            tester: trial.tester.clone(),
+            level: levels.iter().sum::<f64>() / levels.len() as f64,
         })
-        .collect();
-    (!levels.is_empty()).then(|| RawLevel {
-        trial: trial.trial.clone(),
-        tester: trial.tester.clone(),
-        level: levels.iter().sum::<f64>() / levels.len() as f64,
-    })
+    }
 }
 
 /// Slips of everything that the quantity is computed from: of a field that stands in it twice, twice; and of two fields of
@@ -102,6 +131,7 @@ fn slips(method: &Method, derived: &Derived) -> Vec<Slip> {
         (1..=*times).for_each(|power| add(*dimension, power));
     }
     slips.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(b.1)));
-    slips.dedup();
+    // The same factor by two ways is one cause.
+    slips.dedup_by(|a, b| (a.0 / b.0 - 1.0).abs() < 1e-9);
     slips
 }

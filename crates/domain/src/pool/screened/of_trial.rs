@@ -7,6 +7,7 @@ use crate::method::Method;
 use crate::pool::answer::{PriorUsed, Stratum};
 use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::question::{Options, Question, Scope};
+use crate::pool::screened::level;
 use crate::pool::spread::MethodSpread;
 use crate::screening::{Flag, FlagKind, FlagLevel, of_trial};
 use crate::standing::Standing;
@@ -78,11 +79,17 @@ pub fn screen_trial(
         let (testers, trials) =
             stratum.as_ref().map_or((0, 0), |stratum| others_in(stratum, &candidate.tester));
         compared.push(PairCompared { pack_a, pack_b, testers, trials });
-        for flag in stratum.and_then(|stratum| about(stratum, &candidate)).into_iter().flatten() {
+        let told = if let Some(stratum) = stratum {
+            about(stratum, &candidate)
+        } else {
+            let counted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|one| one.counts()).collect();
+            level::without_stratum(&question, method, &counted, &candidate)
+        };
+        for flag in told {
             // The level of a trial is much the same by every pair.
-            let told =
+            let known =
                 |one: &Flag| flag.kind == FlagKind::Level && (one.kind, &one.what) == (flag.kind, &flag.what);
-            if !flags.iter().any(told) {
+            if !flags.iter().any(known) {
                 flags.push(flag);
             }
         }
@@ -126,7 +133,7 @@ fn others_in(stratum: &Stratum, tester: &TesterId) -> (usize, usize) {
 }
 
 /// What the pool says of the trial and its tester.
-fn about(stratum: Stratum, candidate: &EvidenceTrial) -> Option<Vec<Flag>> {
+fn about(stratum: Stratum, candidate: &EvidenceTrial) -> Vec<Flag> {
     let unit =
         stratum.rows.iter().find(|row| row.testers.contains(&candidate.tester)).map(|row| row.unit.clone());
     let of_it = |flag: &Flag| match flag.level {
@@ -135,5 +142,5 @@ fn about(stratum: Stratum, candidate: &EvidenceTrial) -> Option<Vec<Flag>> {
         FlagLevel::Arm => flag.kind == FlagKind::UnitSlip && flag.trial.as_ref() == Some(&candidate.trial),
         FlagLevel::Run => false,
     };
-    Some(stratum.screening?.flags.into_iter().filter(of_it).collect())
+    stratum.screening.into_iter().flat_map(|screening| screening.flags).filter(of_it).collect()
 }
