@@ -296,7 +296,6 @@ mod tests {
             "F08  t10  68 °F typed as 68 °C",
             "NOT NOTICED",
             "60 °C",
-            "not yet",
             "C6",
             "THE TRUTH ASKS",
         ] {
