@@ -4,7 +4,9 @@
 
 mod access;
 mod added_method;
+mod analysing;
 mod any_bytes;
+mod assess;
 mod claims;
 mod confirming;
 mod door;
@@ -21,6 +23,7 @@ mod pools;
 mod reference;
 mod refusals;
 mod rules;
+mod screening;
 mod settings;
 mod specimens;
 mod spellings;

@@ -40,8 +40,12 @@ pub enum Action {
     ConfirmPackModelFinding,
     /// Decide about a trial.
     DecideTrial,
+    /// Read what is remarkable about a trial. Testers read it of their own trials only.
+    ReadScreening,
     /// Ask a question over many trials.
     AskPool,
+    /// Have trials analysed that are handed over and not kept.
+    AnalyseTrials,
     /// Plan a trial, which keeps nothing.
     PlanTrial,
     /// Read claims.
@@ -80,7 +84,9 @@ pub const WHO_MAY: &[(Action, WhoMay)] = &[
     (Action::ConfirmFinding, WhoMay::Roles(&[Role::Tester])),
     (Action::ConfirmPackModelFinding, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::DecideTrial, WhoMay::Roles(&[Role::Moderator])),
+    (Action::ReadScreening, WhoMay::Roles(&[Role::Tester, Role::Moderator])),
     (Action::AskPool, WhoMay::Anyone),
+    (Action::AnalyseTrials, WhoMay::Anyone),
     (Action::PlanTrial, WhoMay::Anyone),
     (Action::ReadClaims, WhoMay::Anyone),
     (Action::RecordClaim, WhoMay::Roles(&[Role::Tester, Role::Moderator])),

@@ -13,7 +13,7 @@ use benchring_domain::method::{Catalogue, Method};
 use benchring_domain::pool::{Evidence, EvidenceTrial, MeasuredAmounts, QuestionDraft};
 use benchring_domain::standing::Standing;
 use benchring_domain::trial::OrderDesign;
-use benchring_domain::trial::summary::{ArmSummary, ClassBasis, TrialSummary};
+use benchring_domain::trial::summary::{ArmSummary, ClassBasis, Screening, TrialSummary};
 use benchring_stats::arm::{ArmMoments, Reading};
 use benchring_stats::contrast::Scale;
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
@@ -87,6 +87,7 @@ fn evidence(method: &Method, trials: usize) -> Evidence {
             blocked: false,
             order_design: OrderDesign::RandomisedBlocks,
             timing_method: Some("video_frames".into()),
+            screening: Screening::default(),
             arms: vec![arm("k5", i, 10.0), arm("k8", i, 9.5 * (0.06 * (scatter(i) - 0.5)).exp())],
         },
     };

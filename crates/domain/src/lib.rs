@@ -4,6 +4,7 @@
 //! every rule of its [`method`]. [`pool`] answers questions over many trials, [`claim`] holds what makers say against them.
 
 pub mod acting;
+pub mod analysis;
 pub mod audit;
 pub mod claim;
 pub mod clock;
@@ -22,6 +23,7 @@ pub mod price;
 pub mod quantity;
 pub mod reason;
 pub mod rule;
+pub mod screening;
 pub mod standing;
 mod text;
 pub mod tool;

@@ -46,6 +46,8 @@ reasons!(
         UNKNOWN_CHOICE;
         /// The number lies outside what is possible.
         OUT_OF_LIMITS;
+        /// A reading of zero or below has no logarithm, so it cannot be compared as a ratio.
+        NON_POSITIVE_READING;
         /// The number has to be whole.
         NOT_WHOLE;
         /// A reading of zero says nothing here.

@@ -1,5 +1,6 @@
 //! Estimates with known variances, checked once and then taken as they are.
 
+use crate::heterogeneity::Fit;
 use crate::pool_error::PoolError;
 
 /// Largest effect, in absolute value, and largest variance that is taken.
@@ -27,6 +28,7 @@ pub struct Estimates {
     deviations: Vec<f64>,
     variances: Vec<f64>,
     centre: f64,
+    fixed: Fit,
 }
 
 impl Estimates {
@@ -42,25 +44,26 @@ impl Estimates {
             check_effect(index, estimate.effect)?;
             check_variance(index, estimate.variance)?;
         }
-        Ok(Self::of_checked(input.to_vec()))
+        Ok(Self::of_checked(input))
     }
 
     /// From at least one estimate of which every number is known to be usable.
-    pub(crate) fn of_checked(mut sorted: Vec<Estimate>) -> Self {
-        sorted.sort_unstable_by(|a, b| {
-            a.variance.total_cmp(&b.variance).then_with(|| a.effect.total_cmp(&b.effect))
-        });
+    pub(crate) fn of_checked(input: &[Estimate]) -> Self {
+        let keys = sorted_keys(input);
+        let variances: Vec<f64> = keys.iter().map(|key| variance_of(*key)).collect();
+        let mut deviations: Vec<f64> = keys.iter().map(|key| effect_of(*key)).collect();
         let (mut weighted, mut total) = (0.0, 0.0);
-        for estimate in &sorted {
-            weighted += estimate.effect / estimate.variance;
-            total += estimate.variance.recip();
+        for (effect, variance) in deviations.iter().zip(&variances) {
+            let weight = variance.recip();
+            weighted += weight * effect;
+            total += weight;
         }
         let centre = weighted / total;
-        Self {
-            deviations: sorted.iter().map(|e| e.effect - centre).collect(),
-            variances: sorted.iter().map(|e| e.variance).collect(),
-            centre,
+        for effect in &mut deviations {
+            *effect -= centre;
         }
+        let fixed = Fit::of(&deviations, &variances, 0.0);
+        Self { deviations, variances, centre, fixed }
     }
 
     /// k, the count of estimates.
@@ -78,10 +81,85 @@ impl Estimates {
         &self.variances
     }
 
+    /// The sums at τ² = 0, which nearly every answer needs.
+    pub(crate) fn fixed(&self) -> &Fit {
+        &self.fixed
+    }
+
     /// What was taken off every effect.
     pub(crate) fn centre(&self) -> f64 {
         self.centre
     }
+}
+
+/// The keys in order: first spread over as many places as there are keys, evenly in the logarithm of the variance, then sorted
+/// within each place. Variances of one kind fill the places evenly, so that this is linear; at worst, all in one place, it
+/// is the usual sort.
+fn sorted_keys(input: &[Estimate]) -> Vec<u128> {
+    let mut keys: Vec<u128> = input.iter().map(sort_key).collect();
+    let upper = |key: &u128| half(*key >> u64::BITS);
+    let lowest = keys.iter().map(upper).min().unwrap_or(0);
+    let span = keys.iter().map(upper).max().unwrap_or(0) - lowest;
+    if keys.len() < FEW || span == 0 {
+        keys.sort_unstable();
+        return keys;
+    }
+    let last = keys.len() - 1;
+    let share = last as f64 / span as f64;
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "from 0 to the last place")]
+    let place = |key: &u128| (((upper(key) - lowest) as f64 * share) as usize).min(last);
+    let mut ends = vec![0_usize; keys.len() + 1];
+    for key in &keys {
+        ends[place(key) + 1] += 1;
+    }
+    for index in 1..ends.len() {
+        ends[index] += ends[index - 1];
+    }
+    let mut spread = vec![0_u128; keys.len()];
+    for key in &keys {
+        let next = &mut ends[place(key)];
+        spread[*next] = *key;
+        *next += 1;
+    }
+    // Each place now ends where the next one began.
+    let mut start = 0;
+    for end in ends {
+        if end > start + 1 {
+            spread[start..end].sort_unstable();
+        }
+        start = end;
+    }
+    spread
+}
+
+/// Below this many keys the usual sort is quicker.
+const FEW: usize = 64;
+
+/// Variance and effect as one whole number that sorts by variance and then effect as [`f64::total_cmp`] does: whole numbers
+/// sort without branches. The bits of a positive number rise with it; a negative one has all of its bits turned, a
+/// positive effect its sign only.
+fn sort_key(estimate: &Estimate) -> u128 {
+    let effect = estimate.effect.to_bits();
+    let turned = if effect & SIGN == 0 { effect ^ SIGN } else { !effect };
+    (u128::from(estimate.variance.to_bits()) << u64::BITS) | u128::from(turned)
+}
+
+const SIGN: u64 = 1 << (u64::BITS - 1);
+
+/// The upper half of a key.
+fn variance_of(key: u128) -> f64 {
+    f64::from_bits(half(key >> u64::BITS))
+}
+
+/// The lower half of a key, turned back.
+fn effect_of(key: u128) -> f64 {
+    let turned = half(key);
+    f64::from_bits(if turned & SIGN == 0 { !turned } else { turned ^ SIGN })
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "the lower half is what is wanted")]
+fn half(key: u128) -> u64 {
+    key as u64
 }
 
 pub(crate) fn check_effect(index: usize, value: f64) -> Result<(), PoolError> {

@@ -65,7 +65,7 @@ pub fn algorithm_a(values: &[f64]) -> Result<Option<Robust>, StatsError> {
     Ok(Some(Robust { count, mean, sd, median, standard_uncertainty: 1.25 * sd / (count as f64).sqrt() }))
 }
 
-fn median_of_sorted(sorted: &[f64]) -> f64 {
+pub(crate) fn median_of_sorted(sorted: &[f64]) -> f64 {
     f64::midpoint(sorted[(sorted.len() - 1) / 2], sorted[sorted.len() / 2])
 }
 

@@ -1,5 +1,7 @@
 //! Which known shift would explain a value that lies far from where it should.
 
+use crate::contrast::Scale;
+use crate::descriptive::check_reading;
 use crate::error::{StatsError, positive};
 
 /// Probability before the look that there is no shift; the candidates share the rest.
@@ -24,6 +26,15 @@ pub struct Explanation {
     pub posterior: f64,
 }
 
+/// Whether a known shift explains a distance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShiftSearch {
+    /// P(0 | r), the probability of no shift after the look, 0 to 1.
+    pub no_shift: f64,
+    /// The candidates that explain it, the likeliest first; empty where none is named.
+    pub explanations: Vec<Explanation>,
+}
+
 /// The candidates c that explain the distance `r` of a value from where it should lie with standard deviation σ, the
 /// likeliest first. Each is tried with both signs; σ is taken as 0.02 at least.
 /// ```text
@@ -32,14 +43,23 @@ pub struct Explanation {
 /// None unless |r| ≥ max(0.25, 3σ), P(0 | r) ≤ 0.1, and a candidate lies within 3σ of r. Our own rule.
 ///
 /// # Errors
-/// [`StatsError::OutOfRange`] unless `sd` is above zero and every candidate too.
+/// [`StatsError::OutOfRange`] unless `sd` is above zero and every candidate too, [`StatsError::NotFiniteReading`] for `r`.
 pub fn explanations(r: f64, sd: f64, candidates: &[f64]) -> Result<Vec<Explanation>, StatsError> {
+    Ok(shift_search(r, sd, candidates)?.explanations)
+}
+
+/// As [`explanations`], with the probability of no shift, which is 1 without candidates.
+///
+/// # Errors
+/// [`StatsError::NotFiniteReading`] for a distance that is no finite number within ±1e75, else as [`explanations`].
+pub fn shift_search(r: f64, sd: f64, candidates: &[f64]) -> Result<ShiftSearch, StatsError> {
+    check_reading(r, Scale::Difference)?;
     let sd = positive("sd", sd)?.max(LEAST_SD);
     for candidate in candidates {
         positive("candidate", *candidate)?;
     }
-    if candidates.is_empty() || r.is_nan() || r.abs() < LEAST_DISTANCE.max(NEAR * sd) {
-        return Ok(Vec::new());
+    if candidates.is_empty() {
+        return Ok(ShiftSearch { no_shift: 1.0, explanations: Vec::new() });
     }
     // Relative to the nearest, so that no likelihood of all can vanish.
     let squares = |c: f64| ((r - c) / sd).powi(2);
@@ -49,8 +69,9 @@ pub fn explanations(r: f64, sd: f64, candidates: &[f64]) -> Result<Vec<Explanati
     let likelihood = |c: f64| (-0.5 * (squares(c) - nearest)).exp();
     let none = PRIOR_NONE * likelihood(0.0);
     let total = none + share * candidates.iter().flat_map(|c| [*c, -c]).map(likelihood).sum::<f64>();
-    if none / total > DOUBT {
-        return Ok(Vec::new());
+    let no_shift = none / total;
+    if r.abs() < LEAST_DISTANCE.max(NEAR * sd) || no_shift > DOUBT {
+        return Ok(ShiftSearch { no_shift, explanations: Vec::new() });
     }
     let negative = r < 0.0;
     let turned = |c: f64| if negative { -c } else { c };
@@ -65,5 +86,5 @@ pub fn explanations(r: f64, sd: f64, candidates: &[f64]) -> Result<Vec<Explanati
         })
         .collect();
     found.sort_by(|a, b| b.posterior.total_cmp(&a.posterior).then(a.candidate.cmp(&b.candidate)));
-    Ok(found)
+    Ok(ShiftSearch { no_shift, explanations: found })
 }

@@ -176,9 +176,9 @@ impl UnitSums {
 impl Profile {
     fn at(&self, within: f64) -> AtWithin {
         let units: Vec<UnitSums> = self.units.iter().map(|unit| UnitSums::of(unit, within)).collect();
-        let means = Estimates::of_checked(
-            units.iter().map(|u| Estimate { effect: u.mean, variance: u.weight.recip() }).collect(),
-        );
+        let of_units: Vec<Estimate> =
+            units.iter().map(|u| Estimate { effect: u.mean, variance: u.weight.recip() }).collect();
+        let means = Estimates::of_checked(&of_units);
         let between = restricted_maximum_likelihood(&means);
         let fit = Fit::at(&means, between);
         AtWithin { units, means, between, fit }

@@ -20,6 +20,7 @@ pub mod plans;
 pub mod pools;
 pub mod quantity;
 pub mod requests;
+pub mod screening;
 pub mod server;
 pub mod time;
 pub mod tools;

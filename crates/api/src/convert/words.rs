@@ -7,7 +7,9 @@ use benchring_domain::disclosure::{Acquired, Interest, Licence};
 use benchring_domain::method::Normalisation;
 use benchring_domain::pack::LabelVoltageKind;
 use benchring_domain::plan::{Form as EffectForm, RestsOn};
-use benchring_domain::pool::question::{Heterogeneity, IntervalMethod, Variance, VoteCap};
+use benchring_domain::pool::question::{
+    ChargeVarianceModel, Heterogeneity, IntervalMethod, OrderBiasModel, PriorModel, Variance, VoteCap,
+};
 use benchring_domain::standing::{Decision, Standing};
 use benchring_domain::tool::Motor;
 use benchring_domain::trial::{EndCriterion, OrderDesign};
@@ -69,6 +71,9 @@ both_ways! {
     Heterogeneity: heterogeneity_from_wire, heterogeneity_to_wire { Reml, Pm, Dl, Fe }
     IntervalMethod: interval_method_from_wire, interval_method_to_wire { HkCi, Hk, HkSe, Z }
     VoteCap: vote_cap_from_wire, vote_cap_to_wire { Median, None }
+    ChargeVarianceModel: charge_variance_from_wire, charge_variance_to_wire { Components, None }
+    PriorModel: prior_model_from_wire, prior_model_to_wire { Blend, Fit }
+    OrderBiasModel: order_bias_from_wire, order_bias_to_wire { Bound, None }
     EffectForm: effect_form_from_wire, effect_form_to_wire { RateGain, TimeReduction, More, Less, Difference }
     ClaimForm: claim_form_from_wire, claim_form_to_wire {
         RateGain, TimeReduction, More, Less, Times, Cooler, Same, LabelLevel
@@ -192,6 +197,9 @@ mod tests {
         label_voltage_kinds: LabelVoltageKind, label_voltage_kind_from_wire, label_voltage_kind_to_wire;
         motors: Motor, motor_from_wire, motor_to_wire;
         normalisations: Normalisation, normalisation_from_wire, normalisation_to_wire;
+        charge_variances: ChargeVarianceModel, charge_variance_from_wire, charge_variance_to_wire;
+        priors: PriorModel, prior_model_from_wire, prior_model_to_wire;
+        order_biases: OrderBiasModel, order_bias_from_wire, order_bias_to_wire;
     }
 
     /// The page filter and the documents use the words; apps use the enum names. They must be the same word.

@@ -9,6 +9,7 @@ use crate::pool::direction::Direction;
 use crate::pool::levels::Levels;
 use crate::pool::network::pair::{Base, Beside, NetworkBasis};
 use crate::pool::question::{Options, Question};
+use crate::pool::screened::StratumScreening;
 use crate::pool::strip::{Normalised, StripBar};
 
 /// An estimate with bounds; a bound that does not exist is `None`.
@@ -28,11 +29,13 @@ impl Interval {
         Self { estimate: Some(estimate), lower: Some(lower), upper: Some(upper) }
     }
 
-    /// Each part through `f`; ends are sorted again, so a falling map may be given.
+    /// Each part through `f`; ends are sorted again, so a falling map may be given. What lies beyond all numbers then
+    /// does not exist.
     #[must_use]
     pub fn map(self, f: impl Fn(f64) -> f64) -> Self {
-        let (lower, upper) = (self.lower.map(&f), self.upper.map(&f));
-        let estimate = self.estimate.map(&f);
+        let mapped = |value: Option<f64>| value.map(&f).filter(|value| value.is_finite());
+        let (lower, upper) = (mapped(self.lower), mapped(self.upper));
+        let estimate = mapped(self.estimate);
         let falling = match (lower, upper) {
             (Some(l), Some(u)) => l > u,
             _ => f(2.0) < f(1.0),
@@ -292,6 +295,8 @@ pub struct Stratum {
     pub levels: Levels,
     /// The headline in every normalisation; empty unless the question asked for them.
     pub strip: Vec<StripBar>,
+    /// What screening says of it; filled once all else is.
+    pub screening: Option<StratumScreening>,
 }
 
 /// Evidence of one kind in which both packs were run and one of them never gave an exact reading.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use benchring_stats::estimate::Estimate;
 use benchring_stats::units::voting_units;
 
-use crate::id::{PackModelId, TesterId};
+use crate::id::{PackModelId, TesterId, TrialId};
 use crate::method::{Method, known};
 use crate::pool::answer::{Answer, Interval, LeftOut, PooledEffect, Stratum, UnpooledStratum};
 use crate::pool::classes::{ClassFamily, ClassPart, class_of, families};
@@ -14,7 +14,8 @@ use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::levels::levels;
 use crate::pool::network::pair::Base;
 use crate::pool::normalise::{Divisors, MeasuredAmounts, MeasuredBy, NotNormalisable};
-use crate::pool::question::Question;
+use crate::pool::question::{PriorModel, Question};
+use crate::pool::screened::{Stratum as Screened, screened};
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::{Group, Reasons, groups, has};
 use crate::pool::stratum::{PooledSet, Pooling};
@@ -47,10 +48,19 @@ pub enum NoAnswer {
         /// How many there are, and what to do.
         message: String,
     },
+    /// Nothing says how much readings scatter, and one tester alone cannot show it.
+    #[error("{message}")]
+    NoVariance {
+        /// What would show it.
+        message: String,
+    },
     /// A descriptor is missing.
     #[error(transparent)]
     NotNormalisable(#[from] NotNormalisable),
 }
+
+/// Left out because nothing says how much readings scatter.
+const NO_VARIANCE: &str = "NO_VARIANCE";
 
 /// What a stratum has to say.
 enum Found<'a> {
@@ -153,6 +163,7 @@ impl Question {
                 Found::Apart(pair) => bridge = bridge.or(pair),
             }
         }
+        self.without_variance(&mut made, &mut reasons);
         if made.is_empty() && unpooled.is_empty() {
             return Err(self.nothing(method, evidence, &reasons.finish(), bridge));
         }
@@ -171,6 +182,44 @@ impl Question {
             data_version: evidence.data_version,
             evidence_version: evidence.evidence_version,
         })
+    }
+
+    /// The stratum in which a trial counts; `None` where it counts in none, or the stratum has no effect.
+    pub(super) fn stratum_of(
+        &self,
+        method: &Method,
+        evidence: &Evidence,
+        trial: &TrialId,
+    ) -> Option<Stratum> {
+        let divisors = Divisors::by(None, self, &evidence.pack_models, None).ok()?;
+        let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.counts()).collect();
+        let measured = MeasuredBy::new();
+        let asking =
+            Asking { method, evidence, accepted: &accepted, divisors: &divisors, measured: &measured };
+        let mut reasons = Reasons::default();
+        let groups = groups(self, method, &evidence.trials, &mut reasons);
+        let group = groups.into_iter().find(|group| group.trials.iter().any(|one| one.trial == *trial))?;
+        match self.stratum(asking, group, &mut reasons) {
+            Found::Effect(made) => Some(made.stratum),
+            Found::RunsOnly(_) | Found::Apart(_) => None,
+        }
+    }
+
+    /// Where the prior is asked to rest on the trials alone and none repeats a run, one vote has no interval: it is
+    /// taken out.
+    fn without_variance(&self, made: &mut Vec<Made<'_>>, reasons: &mut Reasons) {
+        if self.options.prior != PriorModel::Fit {
+            return;
+        }
+        made.retain(|one| {
+            let known = !one.stratum.prior.assumed || one.stratum.headline.basis.units > 1;
+            if !known {
+                for trial in one.stratum.rows.iter().flat_map(|row| &row.trials) {
+                    reasons.add(NO_VARIANCE, "one vote, and no run of any trial was repeated", trial);
+                }
+            }
+            known
+        });
     }
 
     /// The demand classes beside each other, with one number over them where asked for and fair.
@@ -276,6 +325,7 @@ impl Question {
             completion,
             levels: levels(method, &main.levels),
             strip: Vec::new(),
+            screening: None,
             headline: main.effect,
         };
         Self::other_evidence(pooling, &group.trials, counted, &units, &mut stratum);
@@ -283,6 +333,19 @@ impl Question {
             stratum.strip = strip(pooling, evidence, measured, counted, &units);
         }
         stratum.warnings = warnings::of(pooling, &stratum, &main.notes, &pair_trials, informative);
+        stratum.screening = Some(screened(
+            pooling,
+            &Screened {
+                accepted: asking.accepted,
+                counted,
+                units: &units,
+                base: stratum.base,
+                headline: &stratum.headline,
+                rows: &stratum.rows,
+                votes: &main.votes,
+                levels: &stratum.levels,
+            },
+        ));
         stratum
     }
 
@@ -342,6 +405,14 @@ impl Question {
         let (a, b) = (tests(&self.pack_a), tests(&self.pack_b));
         let reference = method.reference();
         let names = (self.pack_a.name(), self.pack_b.name());
+        if left_out.iter().any(|left| left.reason == NO_VARIANCE) {
+            return NoAnswer::NoVariance {
+                message: format!(
+                    "no_variance_and_one_tester: {reference} has no trial with a repeated run, and one tester alone compares {} and {}: repeat runs, add a tester, or leave `prior = fit` out to take the method's usual scatter",
+                    names.0, names.1
+                ),
+            };
+        }
         if a > 0 && b > 0 && (bridge.is_some() || left_out.is_empty()) {
             let (first, second) = bridge.unwrap_or_else(|| (self.pack_a.clone(), self.pack_b.clone()));
             return NoAnswer::NotConnected {
@@ -368,7 +439,7 @@ impl Question {
 }
 
 /// Testers joined by a specimen that both ran in a contrast.
-pub(super) fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
+pub(crate) fn units_of(trials: &[&EvidenceTrial]) -> BTreeMap<TesterId, TesterId> {
     let uses =
         trials.iter().flat_map(|t| t.summary.arms.iter().map(|arm| (t.tester.clone(), arm.specimen.clone())));
     voting_units(trials.iter().map(|t| t.tester.clone()), uses)

@@ -169,7 +169,7 @@ fn levels_of<'a>(
     trial: &'a EvidenceTrial,
     pack: &PackModelId,
 ) -> Vec<Level<'a>> {
-    let own = trial_spread(method, &trial.summary, spread.from_censored_arms);
+    let own = trial_spread(method, &trial.summary, spread.resolution, spread.from_censored_arms);
     let arms = trial.summary.arms.iter().filter(|arm| arm.pack_model == *pack && arm.censored == 0);
     let level = |arm: &'a crate::trial::summary::ArmSummary| {
         let moments = moments_of(method, arm)?;

@@ -7,15 +7,16 @@
 use std::collections::BTreeMap;
 
 use benchring_stats::robust::{Robust, algorithm_a};
-use benchring_stats::shift::{LEAST_SD, explanations};
+use benchring_stats::shift::LEAST_SD;
 use serde::{Deserialize, Serialize};
 
 use crate::disclosure::words;
 use crate::id::{TesterId, TrialId};
 use crate::measure::with_unit;
 use crate::method::{Method, ResponseScale};
+use crate::screening::Cause;
+use crate::screening::slips::{Slip, causes, known_slips};
 use crate::text::number;
-use crate::trial::known_slips;
 
 /// Fewest other testers that a level is compared with.
 pub const LEAST_OTHERS: usize = 4;
@@ -64,6 +65,8 @@ pub struct TrialLevel {
     pub signal: LevelSignal,
     /// Slips that would explain the distance, the likeliest first, in words.
     pub slips: Vec<String>,
+    /// The same as numbers.
+    pub causes: Vec<Cause>,
 }
 
 /// The levels of a stratum.
@@ -89,6 +92,26 @@ pub(super) struct RawLevel {
 /// # Reference
 /// z scores and their limits: ISO 13528:2015, 9.4. Its spread: annex C.3.1.
 pub(super) fn levels(method: &Method, raw: &[RawLevel]) -> Levels {
+    let ratio = method.response.scale == ResponseScale::Ratio;
+    let dimension = method.response.measure.dimension;
+    let slips = if ratio { known_slips(dimension) } else { Vec::new() };
+    let trials =
+        compared(&Measuring { ratio, slips: &slips, told: &|v| with_unit(v, dimension.canonical()) }, raw);
+    Levels { unit: dimension.canonical().ucum, trials }
+}
+
+/// How levels are read and told.
+pub(super) struct Measuring<'a> {
+    /// Whether they are logarithms.
+    pub(super) ratio: bool,
+    /// Slips that could explain one.
+    pub(super) slips: &'a [Slip],
+    /// A level in words, with its unit.
+    pub(super) told: &'a dyn Fn(f64) -> String,
+}
+
+/// The levels of [`levels`], of anything that is measured in trials.
+pub(super) fn compared(measuring: &Measuring<'_>, raw: &[RawLevel]) -> Vec<TrialLevel> {
     let mut by_tester: BTreeMap<&TesterId, Vec<f64>> = BTreeMap::new();
     for one in raw {
         by_tester.entry(&one.tester).or_default().push(one.level);
@@ -103,9 +126,7 @@ pub(super) fn levels(method: &Method, raw: &[RawLevel]) -> Levels {
             (*tester, if exactly { robust(rest) } else { whole })
         })
         .collect();
-    let trials =
-        raw.iter().map(|one| told(method, one, others.get(&one.tester).copied().flatten())).collect();
-    Levels { unit: method.response.measure.dimension.canonical().ucum, trials }
+    raw.iter().map(|one| told(measuring, one, others.get(&one.tester).copied().flatten())).collect()
 }
 
 fn robust(levels: impl Iterator<Item = f64>) -> Option<Robust> {
@@ -118,8 +139,8 @@ fn median(mut levels: Vec<f64>) -> f64 {
     f64::midpoint(levels[(levels.len() - 1) / 2], levels[levels.len() / 2])
 }
 
-fn told(method: &Method, one: &RawLevel, others: Option<Robust>) -> TrialLevel {
-    let ratio = method.response.scale == ResponseScale::Ratio;
+fn told(measuring: &Measuring<'_>, one: &RawLevel, others: Option<Robust>) -> TrialLevel {
+    let ratio = measuring.ratio;
     let shown = |level: f64| if ratio { level.exp() } else { level };
     let count = others.map_or(0, |o| o.count);
     let others = others.filter(|o| o.count >= LEAST_OTHERS);
@@ -133,12 +154,13 @@ fn told(method: &Method, one: &RawLevel, others: Option<Robust>) -> TrialLevel {
         Some(z) if z > WARNING => LevelSignal::Warning,
         Some(_) => LevelSignal::Fine,
     };
-    let slips = match (distance, sd) {
+    let mut causes = match (distance, sd) {
         (Some(distance), Some(sd)) if ratio && signal != LevelSignal::Fine => {
-            slips(method, distance, sd, one.level)
+            causes(measuring.slips, distance, sd, one.level.exp())
         }
         _ => Vec::new(),
     };
+    causes.truncate(MOST_SLIPS);
     TrialLevel {
         trial: one.trial.clone(),
         tester: one.tester.clone(),
@@ -148,30 +170,20 @@ fn told(method: &Method, one: &RawLevel, others: Option<Robust>) -> TrialLevel {
         others_count: count,
         z,
         signal,
-        slips,
+        slips: causes.iter().map(|cause| slip(measuring, cause, one.level.exp())).collect(),
+        causes,
     }
 }
 
-/// Slips that explain the distance on the log scale, each with what the level would then be.
-fn slips(method: &Method, distance: f64, sd: f64, level: f64) -> Vec<String> {
-    let dimension = method.response.measure.dimension;
-    let known: Vec<(f64, &str)> = known_slips(dimension).collect();
-    let factors: Vec<f64> = known.iter().map(|(factor, _)| factor.ln()).collect();
-    let found = explanations(distance, sd, &factors).unwrap_or_default();
-    found
-        .iter()
-        .take(MOST_SLIPS)
-        .map(|one| {
-            let (factor, units) = known[one.candidate];
-            let corrected = if one.negative { level + factor.ln() } else { level - factor.ln() };
-            format!(
-                "{units} mixed up (factor {}): {} in place of {}",
-                number(factor),
-                with_unit(rounded(corrected.exp()), dimension.canonical()),
-                with_unit(rounded(level.exp()), dimension.canonical())
-            )
-        })
-        .collect()
+/// A slip in words, with what the level would then be.
+fn slip(measuring: &Measuring<'_>, cause: &Cause, level: f64) -> String {
+    format!(
+        "{} mixed up (factor {}): {} in place of {}",
+        cause.units,
+        number(cause.factor),
+        (measuring.told)(rounded(cause.corrected)),
+        (measuring.told)(rounded(level))
+    )
 }
 
 /// To four digits.

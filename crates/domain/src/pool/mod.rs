@@ -5,7 +5,7 @@
 
 pub mod answer;
 pub mod classes;
-mod compare;
+pub(crate) mod compare;
 pub mod completion;
 pub mod direction;
 pub mod evidence;
@@ -16,7 +16,9 @@ pub mod modifiers;
 pub mod network;
 pub mod normalise;
 mod planning;
+pub mod precision;
 pub mod question;
+pub mod screened;
 mod spread;
 mod strata;
 pub(crate) mod stratum;

@@ -60,6 +60,36 @@ words!(
     }
 );
 
+words!(
+    /// Whether charges of one pack differ.
+    ChargeVarianceModel {
+        /// A variance between charges, beside the one between runs.
+        Components = "components",
+        /// None: all runs are independent.
+        None = "none",
+    }
+);
+
+words!(
+    /// How the variance prior of the method is made.
+    PriorModel {
+        /// The fit, blended with the method's assumption while trials are few.
+        Blend = "blend",
+        /// The fit alone.
+        Fit = "fit",
+    }
+);
+
+words!(
+    /// Whether intervals allow for the bias of blocked orders.
+    OrderBiasModel {
+        /// By the largest drift held possible.
+        Bound = "bound",
+        /// Not at all.
+        None = "none",
+    }
+);
+
 /// How an answer is computed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Options {
@@ -73,6 +103,14 @@ pub struct Options {
     pub vote_cap: VoteCap,
     /// Level of intervals, 0.80 to 0.999.
     pub level: f64,
+    /// Variance between charges.
+    pub charge_variance: ChargeVarianceModel,
+    /// Variance prior.
+    pub prior: PriorModel,
+    /// Bias of blocked orders.
+    pub order_bias: OrderBiasModel,
+    /// Step of the instrument in the canonical unit of the response; `None` takes the last digit as written, 0 none.
+    pub resolution: Option<f64>,
 }
 
 impl Default for Options {
@@ -83,6 +121,96 @@ impl Default for Options {
             interval: IntervalMethod::HkCi,
             vote_cap: VoteCap::Median,
             level: 0.95,
+            charge_variance: ChargeVarianceModel::Components,
+            prior: PriorModel::Blend,
+            order_bias: OrderBiasModel::Bound,
+            resolution: None,
+        }
+    }
+}
+
+impl Options {
+    /// The step of the instrument as [`OptionsDraft::resolution`] takes it; `unit` is that of the response.
+    pub fn resolution_text(&self, unit: &str) -> String {
+        match self.resolution {
+            None => String::new(),
+            Some(0.0) => "0".to_owned(),
+            Some(step) => format!("{step} {unit}"),
+        }
+    }
+}
+
+/// The options as sent; what is left out reads as the default.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct OptionsDraft {
+    /// Variance of a reading.
+    pub variance: Option<Variance>,
+    /// Spread between testers.
+    pub heterogeneity: Option<Heterogeneity>,
+    /// Interval.
+    pub interval: Option<IntervalMethod>,
+    /// Vote cap.
+    pub vote_cap: Option<VoteCap>,
+    /// Level; 0 reads as the default.
+    pub level: f64,
+    /// Variance between charges.
+    pub charge_variance: Option<ChargeVarianceModel>,
+    /// Variance prior.
+    pub prior: Option<PriorModel>,
+    /// Bias of blocked orders.
+    pub order_bias: Option<OrderBiasModel>,
+    /// Step of the instrument with its unit, such as "0.01 s"; "0" for none, empty for the last digit as written.
+    pub resolution: String,
+}
+
+impl OptionsDraft {
+    /// Reads all parts, in the paths of `PoolOptions`; `method` says in what the resolution is.
+    pub fn check(&self, method: Option<&Method>, broken: &mut Violations) -> Options {
+        let default = Options::default();
+        let level = if self.level == 0.0 { default.level } else { self.level };
+        if !(0.80..=0.999).contains(&level) {
+            broken.add(
+                "options.level_ratio",
+                "OUT_OF_LIMITS",
+                format!("a level of {level} is outside 0.80 to 0.999: write 0.95 for 95 %"),
+            );
+        }
+        Options {
+            variance: self.variance.unwrap_or(default.variance),
+            heterogeneity: self.heterogeneity.unwrap_or(default.heterogeneity),
+            interval: self.interval.unwrap_or(default.interval),
+            vote_cap: self.vote_cap.unwrap_or(default.vote_cap),
+            level,
+            charge_variance: self.charge_variance.unwrap_or(default.charge_variance),
+            prior: self.prior.unwrap_or(default.prior),
+            order_bias: self.order_bias.unwrap_or(default.order_bias),
+            resolution: method.and_then(|method| self.resolution(method, broken)),
+        }
+    }
+
+    fn resolution(&self, method: &Method, broken: &mut Violations) -> Option<f64> {
+        let path = "options.resolution";
+        let text = self.resolution.trim();
+        match text {
+            "" => return None,
+            "0" => return Some(0.0),
+            _ => {}
+        }
+        let written = Written { value: None, unit: "", as_written: text };
+        match Quantity::read(method.response.measure.dimension, None, &written) {
+            Ok(step) if step.canonical() > 0.0 => Some(step.canonical()),
+            Ok(_) => {
+                let message = format!(
+                    "a step of `{}` is none: write one above 0, or 0 alone for none",
+                    crate::id::shortened(text)
+                );
+                broken.add(path, "OUT_OF_LIMITS", message);
+                None
+            }
+            Err(unreadable) => {
+                broken.add(path, unreadable.code, unreadable.message);
+                None
+            }
         }
     }
 }
@@ -162,16 +290,8 @@ pub struct QuestionDraft {
     pub all_normalisations: bool,
     /// What the response is divided by.
     pub normalisation: Option<Normalisation>,
-    /// Variance; `None` reads as the default, as do the next three.
-    pub variance: Option<Variance>,
-    /// Spread between testers.
-    pub heterogeneity: Option<Heterogeneity>,
-    /// Interval.
-    pub interval: Option<IntervalMethod>,
-    /// Vote cap.
-    pub vote_cap: Option<VoteCap>,
-    /// Level; 0 reads as the default.
-    pub level: f64,
+    /// How it is computed.
+    pub options: OptionsDraft,
     /// As of this sequence.
     pub data_version: Option<i64>,
 }
@@ -216,7 +336,7 @@ impl QuestionDraft {
         catalogue: &Catalogue,
         broken: &mut Violations,
     ) -> (Scope, Options) {
-        let options = self.options(broken);
+        let options = self.options.check(method, broken);
         let demand_class = Self::choice("demand_class", &self.demand_class, catalogue, broken);
         let centres = self.centres(method, broken);
         if let (Some(method), Some(normalisation)) = (method, self.normalisation) {
@@ -263,25 +383,6 @@ impl QuestionDraft {
                 "ONE_CLASS_ONLY",
                 format!("the scope holds class {} alone: leave out one of the two", self.demand_class),
             );
-        }
-    }
-
-    fn options(&self, broken: &mut Violations) -> Options {
-        let default = Options::default();
-        let level = if self.level == 0.0 { default.level } else { self.level };
-        if !(0.80..=0.999).contains(&level) {
-            broken.add(
-                "options.level_ratio",
-                "OUT_OF_LIMITS",
-                format!("a level of {level} is outside 0.80 to 0.999: write 0.95 for 95 %"),
-            );
-        }
-        Options {
-            variance: self.variance.unwrap_or(default.variance),
-            heterogeneity: self.heterogeneity.unwrap_or(default.heterogeneity),
-            interval: self.interval.unwrap_or(default.interval),
-            vote_cap: self.vote_cap.unwrap_or(default.vote_cap),
-            level,
         }
     }
 

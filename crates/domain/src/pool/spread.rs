@@ -6,13 +6,13 @@ use benchring_stats::arm::ArmMoments;
 use benchring_stats::contrast::Scale;
 use benchring_stats::variance::{
     CHARGE_SCOPE_DF, ChargeSums, ChargeVariance, PRIOR_SCOPE_TRIALS, Prior, PriorSums, TrialSpread,
-    VarianceModel, charge_variance, cold_prior, resolution_floor,
+    VarianceModel, charge_variance, cold_prior, fit_prior, resolution_floor,
 };
 
 use crate::method::{Method, ResponseScale};
 use crate::pool::answer::PriorUsed;
 use crate::pool::evidence::EvidenceTrial;
-use crate::pool::question::{Options, Variance};
+use crate::pool::question::{ChargeVarianceModel, Options, PriorModel, Variance};
 use crate::trial::summary::{ArmSummary, TrialSummary};
 
 /// Run-to-run scatter taken where nothing is known at all: the widest of the catalogue's.
@@ -43,10 +43,17 @@ pub(super) fn moments_of(method: &Method, arm: &ArmSummary) -> Option<ArmMoments
     Some(if method.run_is_charge { moments.charges_as_runs() } else { moments })
 }
 
-/// Spread of one trial over its arms, floored by the resolution its readings were written with.
-pub(super) fn trial_spread(method: &Method, trial: &TrialSummary, all_exact: bool) -> Option<TrialSpread> {
+/// Spread of one trial over its arms, floored by the step of the instrument: `resolution`, where not given the one that its
+/// readings were written with.
+pub(super) fn trial_spread(
+    method: &Method,
+    trial: &TrialSummary,
+    resolution: Option<f64>,
+    all_exact: bool,
+) -> Option<TrialSpread> {
     let moments: Vec<ArmMoments> = trial.arms.iter().filter_map(|arm| moments_of(method, arm)).collect();
-    let step = trial.arms.iter().filter_map(|arm| arm.resolution).fold(f64::INFINITY, f64::min);
+    let written = || trial.arms.iter().filter_map(|arm| arm.resolution).fold(f64::INFINITY, f64::min);
+    let step = resolution.unwrap_or_else(written);
     let floor = if step.is_finite() { resolution_floor(&moments, step).ok()? } else { 0.0 };
     if all_exact {
         TrialSpread::from_exact_readings(&moments, floor).ok()
@@ -63,6 +70,8 @@ pub(super) struct MethodSpread {
     pub(super) charge: ChargeVariance,
     /// Fewer than three trials have an arm without a stopped run: exact runs of all arms were taken.
     pub(super) from_censored_arms: bool,
+    /// Step of the instrument as asked for.
+    pub(super) resolution: Option<f64>,
     model: VarianceModel,
 }
 
@@ -79,9 +88,9 @@ impl MethodSpread {
             t.summary.keys.get("workpiece_family") == like.keys.get("workpiece_family")
                 && t.summary.timing_method == like.timing_method
         };
-        let whole = Sums::over(method, trials.iter().copied());
-        let near = Sums::over(method, trials.iter().filter(alike).copied());
-        Self::of_sums(method, &whole, &near, &like.keys, options.variance)
+        let whole = Sums::over(method, options.resolution, trials.iter().copied());
+        let near = Sums::over(method, options.resolution, trials.iter().filter(alike).copied());
+        Self::of_sums(method, &whole, &near, &like.keys, options)
     }
 
     /// Of the trials that count, whatever their conditions; `near` of them lie nearer to what is asked about.
@@ -91,9 +100,10 @@ impl MethodSpread {
         near: &[&EvidenceTrial],
         keys: &BTreeMap<String, String>,
     ) -> Self {
-        let whole = Sums::over(method, trials.iter().copied());
-        let near = Sums::over(method, near.iter().copied());
-        Self::of_sums(method, &whole, &near, keys, Variance::Moderated)
+        let options = Options::default();
+        let whole = Sums::over(method, options.resolution, trials.iter().copied());
+        let near = Sums::over(method, options.resolution, near.iter().copied());
+        Self::of_sums(method, &whole, &near, keys, &options)
     }
 
     fn of_sums(
@@ -101,7 +111,7 @@ impl MethodSpread {
         whole: &Sums,
         near: &Sums,
         keys: &BTreeMap<String, String>,
-        variance: Variance,
+        options: &Options,
     ) -> Self {
         let prior_sums = if near.prior.trials >= PRIOR_SCOPE_TRIALS { near } else { whole };
         let charge_sums = if near.charge.df >= CHARGE_SCOPE_DF { near } else { whole };
@@ -114,8 +124,12 @@ impl MethodSpread {
             trials: prior_sums.prior.trials,
             assumed: true,
         };
-        let prior = cold_prior(&prior_sums.prior, Some(upper)).ok().flatten().unwrap_or(assumed);
-        let charge = if method.run_is_charge {
+        let prior = match options.prior {
+            PriorModel::Blend => cold_prior(&prior_sums.prior, Some(upper)).ok().flatten(),
+            PriorModel::Fit => fit_alone(&prior_sums.prior),
+        };
+        let prior = prior.unwrap_or(assumed);
+        let charge = if method.run_is_charge || options.charge_variance == ChargeVarianceModel::None {
             ChargeVariance::per_charge()
         } else {
             charge_variance(&charge_sums.charge, method.charge_sd)
@@ -126,7 +140,8 @@ impl MethodSpread {
             pooled: prior_sums.prior.pooled(),
             charge,
             from_censored_arms: prior_sums.from_censored_arms,
-            model: match variance {
+            resolution: options.resolution,
+            model: match options.variance {
                 Variance::Moderated => VarianceModel::Moderated,
                 Variance::Pooled => VarianceModel::Pooled,
                 Variance::Own => VarianceModel::Own,
@@ -155,6 +170,12 @@ impl MethodSpread {
     }
 }
 
+/// The prior as the trials alone have it; `None` where none has a spread.
+fn fit_alone(sums: &PriorSums) -> Option<Prior> {
+    let fit = fit_prior(sums)?;
+    Some(Prior { s02: fit.s02, d0: fit.d0, trials: sums.trials, assumed: false })
+}
+
 /// Running sums over trials, in sort order so that the same evidence gives the same bits.
 struct Sums {
     prior: PriorSums,
@@ -163,20 +184,29 @@ struct Sums {
 }
 
 impl Sums {
-    fn over<'a>(method: &Method, trials: impl Iterator<Item = &'a EvidenceTrial> + Clone) -> Self {
-        let first = Self::gather(method, trials.clone(), false);
+    fn over<'a>(
+        method: &Method,
+        resolution: Option<f64>,
+        trials: impl Iterator<Item = &'a EvidenceTrial> + Clone,
+    ) -> Self {
+        let first = Self::gather(method, resolution, trials.clone(), false);
         if first.prior.trials >= benchring_stats::variance::MIN_FIT_TRIALS {
             return first;
         }
-        let all = Self::gather(method, trials, true);
+        let all = Self::gather(method, resolution, trials, true);
         let from_censored_arms = all.prior.df_sum > first.prior.df_sum;
         Self { from_censored_arms, ..all }
     }
 
-    fn gather<'a>(method: &Method, trials: impl Iterator<Item = &'a EvidenceTrial>, all_exact: bool) -> Self {
+    fn gather<'a>(
+        method: &Method,
+        resolution: Option<f64>,
+        trials: impl Iterator<Item = &'a EvidenceTrial>,
+        all_exact: bool,
+    ) -> Self {
         let (mut prior, mut charge) = (PriorSums::default(), ChargeSums::default());
         for trial in trials {
-            let Some(spread) = trial_spread(method, &trial.summary, all_exact) else { continue };
+            let Some(spread) = trial_spread(method, &trial.summary, resolution, all_exact) else { continue };
             if prior.add(spread.s2, spread.df).is_ok() {
                 charge.add(&spread);
             }

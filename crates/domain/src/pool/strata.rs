@@ -66,24 +66,26 @@ pub(super) fn groups<'a>(
     trials: &'a [EvidenceTrial],
     reasons: &mut Reasons,
 ) -> Vec<Group<'a>> {
-    let mut groups = groups_of(&question.scope, method, trials, &|trial| question.about(trial), reasons);
+    let mut groups = groups_of(&question.scope, method, trials, &|trial| question.about(trial), 2, reasons);
     let holds = |group: &Group<'_>, pack| group.trials.iter().any(|t| has(t, pack));
     groups.retain(|group| holds(group, &question.pack_a) && holds(group, &question.pack_b));
     groups
 }
 
-/// Sorts the evidence into strata. Trials that are in none are noted where the question is `about` them.
+/// Sorts the evidence into strata. A trial needs `fewest_arms`; those that are in none are noted where the question is `about`
+/// them.
 pub(super) fn groups_of<'a>(
     scope: &Scope,
     method: &Method,
     trials: &'a [EvidenceTrial],
     about: &dyn Fn(&EvidenceTrial) -> bool,
+    fewest_arms: usize,
     reasons: &mut Reasons,
 ) -> Vec<Group<'a>> {
     let mut groups: BTreeMap<(Shared, Option<String>), Vec<&EvidenceTrial>> = BTreeMap::new();
     for trial in trials {
         let about = about(trial);
-        if trial.summary.arms.len() < 2 {
+        if trial.summary.arms.len() < fewest_arms {
             if about {
                 reasons.add("ONE_ARM", "one pack only: such trials give levels, no contrast", &trial.trial);
             }

@@ -385,6 +385,9 @@ impl Pooling<'_> {
     /// The largest drift per run held possible: the catalogue's, or what slopes of at least four
     /// units say.
     pub(super) fn drift(&self, weighed: &[Weighed<'_>]) -> f64 {
+        if self.question.options.order_bias == question::OrderBiasModel::None {
+            return 0.0;
+        }
         let catalogue = self.method.drift.range.max;
         if self.divisors.as_ratio() {
             // Slopes are in the unit of the reading, the effect is not.

@@ -58,7 +58,7 @@ pub(super) fn weigh<'a>(
 ) -> Result<Weighed<'a>, Skip> {
     let summary = &trial.summary;
     divisors.fits(summary)?;
-    let own = trial_spread(method, summary, spread.from_censored_arms);
+    let own = trial_spread(method, summary, spread.resolution, spread.from_censored_arms);
     let censored = stopped != Stopped::LeftOut && summary.arms.iter().any(|arm| arm.censored > 0);
     let (mut kept, mut lacking) = (Vec::new(), None);
     for arm in &summary.arms {

@@ -3,17 +3,19 @@
 mod check;
 pub mod draft;
 pub mod duplicate;
+pub mod loose;
 mod reduce;
+mod screened;
 pub mod summary;
 
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-pub(crate) use check::slips::known_slips;
 pub use check::{MOST_ARMS, MOST_RUNS};
 pub use draft::{ArmDraft, ChargeDraft, ConditionDraft, QuantityDraft, RunDraft, TrialDraft, WrittenValue};
 pub(crate) use reduce::depends_on_pack;
+pub(crate) use screened::series_of;
 
 use crate::clock::Timestamp;
 use crate::disclosure::{Interest, Licence, words};

@@ -10,7 +10,9 @@ use crate::method::{BandOn, Catalogue, Method, PoolKey, ResponseKind, ResponseSc
 use crate::quantity::Quantity;
 use crate::reason;
 use crate::tool::ToolModel;
-use crate::trial::check::parts::{Pack, number};
+use crate::trial::check::parts::number;
+use crate::trial::loose::ArmPack;
+use crate::trial::screened::screened;
 use crate::trial::summary::{ArmSummary, ClassBasis, EnergySummary, LeftOut, ScoredReading, TrialSummary};
 use crate::trial::{Arm, Charge, Conditions, EndCriterion, OrderDesign, Run, Trial, Value};
 
@@ -19,7 +21,7 @@ pub(super) fn summary(
     trial: &Trial,
     method: &Method,
     catalogue: &Catalogue,
-    packs: &[Pack<'_>],
+    packs: &[ArmPack],
     tool: Option<&ToolModel>,
     mut left_out: Vec<LeftOut>,
 ) -> TrialSummary {
@@ -29,11 +31,12 @@ pub(super) fn summary(
     let (bins, band_values) = bands(trial, method, packs, power, &mut left_out);
     let censored = trial.arms.iter().flat_map(runs_of).any(|run| scored(run) && run.outcome.censored());
     let arms: Vec<ArmSummary> =
-        trial.arms.iter().zip(packs).map(|(arm, pack)| arm_summary(arm, method, *pack, censored)).collect();
+        trial.arms.iter().zip(packs).map(|(arm, pack)| arm_summary(arm, method, pack, censored)).collect();
     let planned =
         trial.plan.rounds.zip(trial.plan.runs_per_round).map(|(rounds, runs)| rounds.saturating_mul(runs));
     let arms: Vec<ArmSummary> = arms.into_iter().map(|arm| ArmSummary { planned, ..arm }).collect();
     let (demand_class, class_basis, mean_power_w) = demand_class(trial, method, catalogue, tool, &arms);
+    let screening = screened(trial, method, &keys, packs, censored);
     let positions: Option<Vec<f64>> = arms.iter().map(|arm| arm.position).collect();
     let runs: Vec<u32> = arms.iter().map(|arm| arm.exact + arm.censored).collect();
     let order = run_order(positions.as_deref(), trial.plan.order_design, arms.len());
@@ -51,6 +54,7 @@ pub(super) fn summary(
             Some(Value::Choice(timing)) => Some(timing.clone()),
             _ => None,
         },
+        screening,
         arms,
     }
 }
@@ -83,7 +87,7 @@ fn runs_of(arm: &Arm) -> impl Iterator<Item = &Run> {
     arm.charges.iter().flat_map(|charge| &charge.runs)
 }
 
-fn scored(run: &Run) -> bool {
+pub(super) fn scored(run: &Run) -> bool {
     !run.warm_up && run.reading.is_some() && run.outcome.scored()
 }
 
@@ -101,7 +105,7 @@ fn in_order(charge: &Charge) -> Vec<(&Run, f64)> {
     runs
 }
 
-fn arm_summary(arm: &Arm, method: &Method, (specimen, model): Pack<'_>, keep: bool) -> ArmSummary {
+pub(super) fn arm_summary(arm: &Arm, method: &Method, pack: &ArmPack, keep: bool) -> ArmSummary {
     let charges: Vec<Vec<(&Run, f64)>> = arm.charges.iter().map(in_order).collect();
     let recorded = runs_of(arm).all(|run| run.position.is_some());
     let moments = moments(&charges, method);
@@ -116,9 +120,9 @@ fn arm_summary(arm: &Arm, method: &Method, (specimen, model): Pack<'_>, keep: bo
     }
     let small = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
     ArmSummary {
-        specimen: specimen.id.clone(),
-        pack_model: model.id.clone(),
-        acquired: specimen.acquired,
+        specimen: arm.specimen.clone(),
+        pack_model: pack.model.clone(),
+        acquired: pack.acquired,
         charges_known: arm.charges_known,
         exact: count(false),
         censored: count(true),
@@ -299,12 +303,13 @@ type Bands = (BTreeMap<String, String>, BTreeMap<String, f64>);
 fn bands(
     trial: &Trial,
     method: &Method,
-    packs: &[Pack<'_>],
+    packs: &[ArmPack],
     assumed_power: Option<f64>,
     left_out: &mut Vec<LeftOut>,
 ) -> Bands {
     let (mut bins, mut values) = Bands::default();
-    let rated: Vec<f64> = packs.iter().map(|(_, model)| model.rated_capacity.canonical()).collect();
+    let rated: Option<Vec<f64>> = packs.iter().map(|pack| pack.rated_capacity).collect();
+    let rated = rated.unwrap_or_default();
     for band in &method.bands {
         let fields: BTreeMap<&str, Vec<f64>> =
             band.on.fields().into_iter().map(|field| (field, field_values(trial, field))).collect();

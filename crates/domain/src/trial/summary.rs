@@ -8,6 +8,7 @@ use crate::disclosure::Acquired;
 use crate::id::{PackModelId, PackSpecimenId};
 use crate::method::Outcome;
 use crate::trial::OrderDesign;
+pub use crate::trial::screened::{PlainMoments, Screening};
 
 /// How certain the demand class is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -131,6 +132,9 @@ pub struct TrialSummary {
     /// The choice of `timing_method`, where the method has that field: trials timed alike have a
     /// variance prior of their own.
     pub timing_method: Option<String>,
+    /// What screening noticed within the trial, and keeps of it.
+    #[serde(default, skip_serializing_if = "Screening::is_empty")]
+    pub screening: Screening,
     /// The arms, in the order of the trial.
     pub arms: Vec<ArmSummary>,
 }

@@ -11,7 +11,7 @@ use benchring_domain::pool::{Evidence, EvidenceTrial, MeasuredAmounts, NoAnswer,
 use benchring_domain::quantity::{Dimension, Quantity, Written};
 use benchring_domain::standing::Standing;
 use benchring_domain::trial::OrderDesign;
-use benchring_domain::trial::summary::{ArmSummary, ClassBasis, ScoredReading, TrialSummary};
+use benchring_domain::trial::summary::{ArmSummary, ClassBasis, ScoredReading, Screening, TrialSummary};
 use benchring_stats::arm::{ArmMoments, Reading};
 use benchring_stats::contrast::Scale;
 
@@ -112,6 +112,7 @@ pub(crate) fn trial(id: &str, tester: &str, method: &Method, arms: Vec<ArmSummar
             blocked: false,
             order_design: OrderDesign::RandomisedBlocks,
             timing_method: Some("video_frames".into()),
+            screening: Screening::default(),
             arms,
         },
     }

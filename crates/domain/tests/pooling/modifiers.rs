@@ -3,6 +3,7 @@
 use benchring_domain::pool::modifiers::{
     Exploration, ExploringDraft, NotExplored, OBSERVATIONAL, Step, sentence,
 };
+use benchring_domain::pool::question::OptionsDraft;
 use benchring_domain::pool::wording::Subject;
 use benchring_domain::pool::{Evidence, EvidenceTrial, QuestionDraft};
 
@@ -143,7 +144,10 @@ fn the_order_of_the_evidence_does_not_matter() {
 fn everything_wrong_is_said_at_once() {
     let catalogue = catalogue();
     let asked = ExploringDraft {
-        question: QuestionDraft { level: 7.0, ..draft(SCREWS, "k5", "k5") },
+        question: QuestionDraft {
+            options: OptionsDraft { level: 7.0, ..OptionsDraft::default() },
+            ..draft(SCREWS, "k5", "k5")
+        },
         modifier: "phase of the moon".into(),
     };
     let broken = asked.check(&catalogue).unwrap_err();

@@ -6,6 +6,7 @@ use benchring_domain::pool::direction::DirectionWord;
 use benchring_domain::pool::network::pair::Base;
 use benchring_domain::pool::network::rank::RankDraft;
 use benchring_domain::pool::network::ranking::Ranking;
+use benchring_domain::pool::question::OptionsDraft;
 use benchring_domain::pool::wording::{
     PackNames, bridge_sentence, island_sentence, ranking_sentence, sentence,
 };
@@ -345,7 +346,11 @@ fn a_ranking_is_normalised_by_the_numbers_of_its_packs() {
 #[test]
 fn bad_rankings_are_refused_with_all_violations() {
     let catalogue = catalogue();
-    let shared = QuestionDraft { method: "methods/none".into(), level: 2.0, ..QuestionDraft::default() };
+    let shared = QuestionDraft {
+        method: "methods/none".into(),
+        options: OptionsDraft { level: 2.0, ..OptionsDraft::default() },
+        ..QuestionDraft::default()
+    };
     let draft_of = RankDraft { shared, reference: "k5".into(), stratum: "X".into(), league: true };
     let broken = draft_of.check(&catalogue).unwrap_err();
     let fields: Vec<&str> = broken.as_slice().iter().map(|v| v.field.as_str()).collect();

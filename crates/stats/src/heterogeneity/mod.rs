@@ -7,6 +7,7 @@ mod sums;
 
 use crate::estimate::Estimates;
 use crate::special::{chi2_quantile, chi2_sf, chi2_upper_quantile};
+use moments::generalised_q_root_near;
 pub(crate) use moments::{dersimonian_laird, generalised_q_root};
 pub(crate) use reml::{Likelihood, Reach, Restricted, restricted_maximum_likelihood};
 pub use subgroups::{Subgroup, SubgroupTest, subgroup_test};
@@ -112,13 +113,15 @@ pub fn q_profile(estimates: &Estimates, level: f64) -> Option<Interval> {
     })
 }
 
-/// The τ² at which Q of one mean equals `target`.
+/// The τ² at which Q of one mean equals `target`; the search starts at the moment estimator, which costs nothing and is near.
 fn q_root(estimates: &Estimates, target: f64) -> f64 {
     let q = |tau2: f64| {
         let fit = Fit::at(estimates, tau2);
         (fit.q, fit.steepness)
     };
-    generalised_q_root(q, target)
+    let fixed = Fit::at(estimates, 0.0);
+    let guess = dersimonian_laird(fixed.q, (estimates.count() - 1) as f64, fixed.trace());
+    generalised_q_root_near(q, target, guess)
 }
 
 /// s² = (k − 1) Σ`w_i` / ((Σ`w_i`)² − Σ`w_i`²), `w_i` = 1/`v_i`; none for k = 1

@@ -18,15 +18,37 @@ pub(crate) fn dersimonian_laird(q: f64, df: f64, trace: f64) -> f64 {
 ///
 /// With `target` = k − 1 the estimator of Paule and Mandel; with quantiles of χ²(k − 1) the limits of the Q-profile interval.
 ///
-/// Q falls and is convex, so Newton from the left climbs to the root without overshoot. The step is taken on
+/// Q falls and is convex, so Newton from the left climbs to the root without overshoot, and one step from the right lands
+/// on the left of it. The step is taken on
 /// 1/Q, which is linear in τ² when the variances are equal and nearly so otherwise; if it ever overshoots,
 /// the plain step on Q from the last point on the left is used instead.
 /// # Reference
 /// Paule and Mandel, Journal of Research of the National Bureau of Standards 87 (1982), 377–385;
 /// Viechtbauer, Statistics in Medicine 26 (2007), 37–52.
 pub(crate) fn generalised_q_root(q_and_steepness: impl Fn(f64) -> (f64, f64), target: f64) -> f64 {
-    let mut left = 0.0;
-    let (mut q, mut steepness) = q_and_steepness(left);
+    generalised_q_root_near(q_and_steepness, target, 0.0)
+}
+
+/// As [`generalised_q_root`], started at a guess.
+pub(crate) fn generalised_q_root_near(
+    q_and_steepness: impl Fn(f64) -> (f64, f64),
+    target: f64,
+    guess: f64,
+) -> f64 {
+    let at_zero = q_and_steepness(0.0);
+    let (mut left, (mut q, mut steepness)) = (0.0, at_zero);
+    if q > target && guess > 0.0 {
+        left = guess;
+        (q, steepness) = q_and_steepness(left);
+        if q < target {
+            left = (left + (q - target) / steepness).max(0.0);
+            (q, steepness) = q_and_steepness(left);
+        }
+        if q < target {
+            // By rounding alone, a hair from the root; from 0 there is no doubt.
+            (left, (q, steepness)) = (0.0, at_zero);
+        }
+    }
     for _ in 0..MAXIMUM_ROUNDS {
         if q <= target {
             break;

@@ -23,10 +23,19 @@ pub(crate) struct Fit {
 impl Fit {
     /// Sums in two passes: the mean first, then deviations from it.
     pub(crate) fn at(estimates: &Estimates, tau2: f64) -> Self {
-        let (y, v) = (estimates.deviations(), estimates.variances());
-        let [weight, weighted, pairs] = first_pass(y, v, tau2);
+        if tau2 == 0.0 {
+            *estimates.fixed()
+        } else {
+            Self::of(estimates.deviations(), estimates.variances(), tau2)
+        }
+    }
+
+    /// As [`Self::at`], of effects and variances. Dividing is what costs here, so the weights are kept for the second pass.
+    pub(crate) fn of(y: &[f64], v: &[f64], tau2: f64) -> Self {
+        let w: Vec<f64> = v.iter().map(|v| (v + tau2).recip()).collect();
+        let [weight, weighted, pairs] = first_pass(y, &w);
         let mean = weighted / weight;
-        let [q, steepness] = second_pass(y, v, tau2, mean);
+        let [q, steepness] = second_pass(y, &w, mean);
         Self { weight, pairs, mean, q, steepness }
     }
 
@@ -37,17 +46,16 @@ impl Fit {
 }
 
 /// Σw, Σwy and Σ_{i<j} `w_i w_j`, the last by running sums within a lane and products across lanes.
-fn first_pass(y: &[f64], v: &[f64], tau2: f64) -> [f64; 3] {
+fn first_pass(y: &[f64], w: &[f64]) -> [f64; 3] {
     let mut weight = [0.0; LANES];
     let mut weighted = [0.0; LANES];
     let mut pairs = [0.0; LANES];
-    let mut step = |lane: usize, y: f64, v: f64| {
-        let w = (v + tau2).recip();
+    let mut step = |lane: usize, y: f64, w: f64| {
         pairs[lane] += w * weight[lane];
         weight[lane] += w;
         weighted[lane] += w * y;
     };
-    in_lanes(y, v, &mut step);
+    in_lanes(y, w, &mut step);
     let (mut total, mut across) = (0.0, 0.0);
     for lane in weight {
         across += lane * total;
@@ -57,30 +65,29 @@ fn first_pass(y: &[f64], v: &[f64], tau2: f64) -> [f64; 3] {
 }
 
 /// Σwr² and Σw²r².
-fn second_pass(y: &[f64], v: &[f64], tau2: f64, mean: f64) -> [f64; 2] {
+fn second_pass(y: &[f64], w: &[f64], mean: f64) -> [f64; 2] {
     let mut q = [0.0; LANES];
     let mut steepness = [0.0; LANES];
-    let mut step = |lane: usize, y: f64, v: f64| {
-        let w = (v + tau2).recip();
+    let mut step = |lane: usize, y: f64, w: f64| {
         let scaled = w * (y - mean);
         q[lane] += scaled * (y - mean);
         steepness[lane] += scaled * scaled;
     };
-    in_lanes(y, v, &mut step);
+    in_lanes(y, w, &mut step);
     [sum(q), sum(steepness)]
 }
 
 #[inline]
-fn in_lanes(y: &[f64], v: &[f64], step: &mut impl FnMut(usize, f64, f64)) {
+fn in_lanes(y: &[f64], w: &[f64], step: &mut impl FnMut(usize, f64, f64)) {
     let (y_whole, y_rest) = y.as_chunks::<LANES>();
-    let (v_whole, v_rest) = v.as_chunks::<LANES>();
-    for (y, v) in y_whole.iter().zip(v_whole) {
+    let (w_whole, w_rest) = w.as_chunks::<LANES>();
+    for (y, w) in y_whole.iter().zip(w_whole) {
         for lane in 0..LANES {
-            step(lane, y[lane], v[lane]);
+            step(lane, y[lane], w[lane]);
         }
     }
-    for (lane, (&y, &v)) in y_rest.iter().zip(v_rest).enumerate() {
-        step(lane, y, v);
+    for (lane, (&y, &w)) in y_rest.iter().zip(w_rest).enumerate() {
+        step(lane, y, w);
     }
 }
 

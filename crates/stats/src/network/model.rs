@@ -92,6 +92,33 @@ impl Rows {
         }
     }
 
+    /// Bounds on the eigenvalues of cov relative to ½(I + J); for independent arms twice their smallest and largest variance.
+    fn variance_bounds(&self) -> (f64, f64) {
+        let bounds = |values: &[f64]| {
+            let smallest = values.iter().copied().fold(f64::INFINITY, f64::min);
+            (smallest, values.iter().copied().fold(0.0, f64::max))
+        };
+        match &self.shape {
+            Shape::Star(v) if v.len() == 2 => (v[0] + v[1], v[0] + v[1]),
+            Shape::Star(v) => {
+                let (smallest, largest) = bounds(v);
+                (2.0 * smallest, 2.0 * largest)
+            }
+            Shape::Merged(covariance) => {
+                // ½(I + J) is m/2 along the ones and ½ across them, m = rows + 1; this is its power −½.
+                let rows = covariance.nrows();
+                let (along, across) = ((2.0 / (rows as f64 + 1.0)).sqrt(), 2.0_f64.sqrt());
+                let whiten = DMatrix::from_fn(rows, rows, |a, b| {
+                    (along - across) / rows as f64 + if a == b { across } else { 0.0 }
+                });
+                let (smallest, largest) =
+                    bounds((&whiten * covariance * &whiten).symmetric_eigenvalues().as_slice());
+                // What rounding leaves of a small one is no bound.
+                (smallest.max(f64::EPSILON * largest), largest)
+            }
+        }
+    }
+
     /// Place of a treatment in the block.
     pub(super) fn place(&self, treatment: usize) -> Option<usize> {
         self.places.iter().position(|place| *place == treatment)
@@ -141,6 +168,12 @@ impl Model {
     /// N − (P − 1).
     pub(super) fn df(&self) -> usize {
         (self.rows + 1).saturating_sub(self.treatments)
+    }
+
+    /// Bounds on the variances of all blocks, each relative to ½(I + J).
+    pub(super) fn variance_bounds(&self) -> (f64, f64) {
+        let bounds = self.blocks.iter().map(Rows::variance_bounds);
+        bounds.fold((f64::INFINITY, 0.0), |(low, high), (least, most)| (low.min(least), high.max(most)))
     }
 
     /// None where double precision cannot hold the system.

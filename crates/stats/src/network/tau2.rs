@@ -7,8 +7,6 @@ use crate::root::bracketed_root;
 use crate::special::{chi2_quantile, chi2_upper_quantile};
 
 const POINTS_PER_DECADE: f64 = 8.0;
-const LOWEST: f64 = 1e-8;
-const HIGHEST: f64 = 1e4;
 const MAXIMUM_ROUNDS: usize = 200;
 
 /// The contrasts of a network of two treatments: all there is to know is in [`crate::heterogeneity`].
@@ -100,13 +98,11 @@ fn deviance(fit: &Fit) -> (f64, f64) {
 /// ℓ is taken at 0 and on a grid of eight points a decade; the best bracket is polished as a root of the slope. Of values
 /// that rounding cannot tell apart the smallest wins; exactly 0 where 0 is best.
 fn reml(model: &Model, at_zero: &Fit) -> f64 {
-    let grid = grid(model, at_zero);
-    let (mut best, mut least) = (0, deviance(at_zero));
-    for (place, tau2) in grid.iter().enumerate().skip(1) {
-        let Some(fit) = model.fit(*tau2) else { continue };
-        let own = deviance(&fit);
+    let (grid, deviances): (Vec<f64>, Vec<(f64, f64)>) = grid(model, at_zero).into_iter().unzip();
+    let (mut best, mut least) = (0, deviances[0]);
+    for (place, own) in deviances.iter().enumerate().skip(1) {
         if least.0 - own.0 > least.1 + own.1 {
-            (best, least) = (place, own);
+            (best, least) = (place, *own);
         }
     }
     let slope = |tau2: f64| model.fit(tau2).map_or(f64::NAN, |fit| score(model, &fit));
@@ -132,24 +128,27 @@ fn reml(model: &Model, at_zero: &Fit) -> f64 {
     bracketed_root(slope, grid[low], grid[high]).unwrap_or(if here > 0.0 { grid[best] } else { 0.0 })
 }
 
-/// 0, then points from 1e-8 to 1e4 of the larger of the mean variance and the mean square of the contrasts' residuals.
-fn grid(model: &Model, at_zero: &Fit) -> Vec<f64> {
-    let (mut variance, mut square, mut smallest) = (0.0, 0.0, f64::INFINITY);
-    for block in &model.blocks {
-        let origin = at_zero.effects[block.places[0]];
-        for place in 1..block.places.len() {
-            let own = block.variance_between(0, place);
-            let residual = block.effects[place] - (at_zero.effects[block.places[place]] - origin);
-            variance += own;
-            square += residual * residual;
-            smallest = smallest.min(own);
+/// 0, then eight points a decade over the τ² at which the slope of ℓ can be 0, each with its deviance
+///
+/// With λ the eigenvalues of cov relative to ½(I + J) and ρ = (largest λ + τ²)/(smallest λ + τ²), tr(PD) lies between df/(largest
+/// λ + τ²) and df/(smallest λ + τ²), and −dQ/dτ² between the same multiples of Q. So ℓ rises where Q > ρ·df and falls where
+/// Q < df/ρ, and Q only falls. Below a hundredth of the smallest λ ℓ is as good as a straight line.
+fn grid(model: &Model, at_zero: &Fit) -> Vec<(f64, (f64, f64))> {
+    let (smallest, largest) = model.variance_bounds();
+    let ratio = |tau2: f64| (largest + tau2) / (smallest + tau2);
+    let df = model.df() as f64;
+    // What rounding does to Q must not cut off a maximum at the edge.
+    let slack = 1.0 + 1e-6;
+    let lowest = generalised_q_root(model, at_zero, slack * df * ratio(0.0)).max(1e-2 * smallest);
+    let step = 10_f64.powf(POINTS_PER_DECADE.recip());
+    let mut grid = vec![(0.0, deviance(at_zero))];
+    let mut tau2 = lowest;
+    while let Some(fit) = model.fit(tau2) {
+        grid.push((tau2, deviance(&fit)));
+        if slack * fit.q * ratio(tau2) <= df {
+            break;
         }
+        tau2 *= step;
     }
-    let rows = model.rows as f64;
-    let scale = (variance / rows).max(square / (model.df().max(1) as f64));
-    let lowest = (LOWEST * scale).min(1e-2 * smallest);
-    let ratio = 10_f64.powf(POINTS_PER_DECADE.recip());
-    let points =
-        std::iter::successors(Some(lowest), |tau2| (*tau2 < HIGHEST * scale).then_some(tau2 * ratio));
-    std::iter::once(0.0).chain(points).collect()
+    grid
 }

@@ -44,6 +44,8 @@ fn finite(fit: &Regression) -> bool {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
     #[test]
     fn without_columns_it_is_the_pool(
         rows in rows(3),
@@ -167,7 +169,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(ProptestConfig::with_cases(16))]
 
     #[test]
     fn huge_and_tiny_numbers_give_numbers_or_a_reason(

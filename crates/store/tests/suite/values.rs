@@ -12,7 +12,7 @@ use benchring_domain::method::Outcome;
 use benchring_domain::pack::{LabelVoltageKind, PackModel, PackSpecimen};
 use benchring_domain::quantity::{Dimension, Quantity};
 use benchring_domain::tool::{Motor, ToolModel};
-use benchring_domain::trial::summary::{ArmSummary, ClassBasis, TrialSummary};
+use benchring_domain::trial::summary::{ArmSummary, ClassBasis, Screening, TrialSummary};
 use benchring_domain::trial::{Arm, Charge, Checked, EndCriterion, OrderDesign, Plan, Run, Trial};
 use benchring_store::{Act, NewTrial, Once, Store};
 
@@ -213,6 +213,7 @@ pub(crate) fn checked(k5: f64, k8: f64) -> anyhow::Result<Checked> {
             blocked: false,
             order_design: OrderDesign::RandomisedBlocks,
             timing_method: None,
+            screening: Screening::default(),
             arms: vec![arm_summary("k5-1", "k5", k5)?, arm_summary("k8-1", "k8", k8)?],
         },
     })

@@ -130,9 +130,39 @@ pub fn in_answer(asked: Asked, answer: &v1::ComparePacksResponse) -> Vec<(Fault,
             let name = trial_of(Fault::F14, "resistance");
             caught.extend(apart(answer, &name, "wiring").map(|caught| (Fault::F14, caught)));
         }
+        (work::CAPACITY, "L5P") => {
+            let tester = format!("testers/{}", tester_id(Fault::F12.about().tester));
+            let worn = |flag: &v1::ScreeningFlag| {
+                let own = flag.tester == tester || flag.trial == trial_of(Fault::F12, "capacity");
+                own && flag.severity() > v1::FlagSeverity::Notice
+            };
+            caught.extend(flagged(answer, worn).map(|caught| (Fault::F12, caught)));
+        }
         _ => {}
     }
     caught
+}
+
+/// A flag of the screening that stands beside an answer.
+fn flagged(answer: &v1::ComparePacksResponse, is: impl Fn(&v1::ScreeningFlag) -> bool) -> Option<Caught> {
+    answer.strata.iter().flat_map(|stratum| &stratum.flags).find(|flag| is(flag)).map(told)
+}
+
+fn told(flag: &v1::ScreeningFlag) -> Caught {
+    Caught {
+        by: format!("{} screening {}", flag.rule, flag.kind).trim_start().to_owned(),
+        said: flag.sentence.clone(),
+    }
+}
+
+/// The trial of the board that was typed in the wrong unit and confirmed so.
+pub fn confirmed_slip() -> String {
+    format!("trials/{}-crosscut-1", tester_id(Fault::F01.about().tester))
+}
+
+/// What screening says of the level of a trial (R20).
+pub fn in_screening(screening: &v1::Screening) -> Option<Caught> {
+    screening.flags.iter().find(|flag| flag.rule == "R20").map(told)
 }
 
 /// The stratum, not the leading one, that a trial stands in, and the key that has the word.

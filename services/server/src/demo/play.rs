@@ -253,12 +253,22 @@ impl<'a> Players<'a> {
     /// Asks the questions of the demo.
     async fn compare(&self, catalogue: &Catalogue, truths: &Truths) -> anyhow::Result<Vec<Compared>> {
         let levels = self.levels.lock().map_err(|_| anyhow!("a task of the demo broke"))?.clone();
+        self.screen().await?;
         let mut compared = Vec::new();
         for asked in all() {
             let pooled = self.ask(asked).await?;
             compared.push(Compared::new(asked, pooled, catalogue, truths, &levels));
         }
         Ok(compared)
+    }
+
+    /// Reads, as a moderator, what is remarkable about the trial whose slip was confirmed.
+    async fn screen(&self) -> anyhow::Result<()> {
+        let request = v1::GetScreeningRequest { name: caught::confirmed_slip() };
+        let call = by(MODERATORS[0], Role::Moderator, request)?;
+        let told = ModerationServiceClient::new(self.channel.clone()).get_screening(call).await;
+        let told = told.map_err(|status| broke("GetScreening", &status))?.into_inner();
+        self.told(|story| story.note(Fault::F01, caught::in_screening(&told)))
     }
 
     async fn ask(&self, asked: Asked) -> anyhow::Result<Option<Pooled>> {

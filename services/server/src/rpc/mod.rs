@@ -1,5 +1,6 @@
 //! The rpcs. Each reads as the journey: permit, convert, check, store, answer.
 
+mod analysing;
 mod claims;
 mod confirming;
 mod methods;
@@ -10,6 +11,7 @@ mod plans;
 mod pools;
 mod repeat;
 mod revising;
+mod screening;
 mod server;
 mod submitting;
 #[cfg(test)]

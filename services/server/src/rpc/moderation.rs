@@ -43,4 +43,15 @@ impl ModerationService for App {
         })
         .await
     }
+
+    async fn get_screening(
+        &self,
+        request: Request<v1::GetScreeningRequest>,
+    ) -> Result<Response<v1::Screening>, Status> {
+        answer(async {
+            let caller = permit(&request, Action::ReadScreening)?;
+            self.screening_of(&caller, &request.into_inner()).await
+        })
+        .await
+    }
 }

@@ -153,6 +153,13 @@ impl ModerationService for Canned {
         }
         Ok(Response::new(v1::Trial { name, note: request_id, etag, ..Default::default() }))
     }
+
+    async fn get_screening(
+        &self,
+        _: tonic::Request<v1::GetScreeningRequest>,
+    ) -> Result<Response<v1::Screening>, Status> {
+        Err(Status::unimplemented("not in these tests"))
+    }
 }
 
 macro_rules! not_here {

@@ -15,6 +15,7 @@ use super::effect::{
     row_to_wire,
 };
 use super::question::{options_to_wire, shared_from_wire};
+use super::screened::screened_to_wire;
 use super::{Telling, prior_to_wire, size, warnings_to_wire};
 use crate::convert::Sent;
 use crate::convert::words::normalisation_to_wire;
@@ -56,7 +57,10 @@ pub fn answer_to_wire(answer: &Answer, telling: &Telling<'_>) -> v1::ComparePack
         normalisation: question.normalisation.map_or(0, normalisation_to_wire),
         strata: answer.strata.iter().map(|s| stratum_to_wire(s, telling)).collect(),
         sentence: leading_sentence(answer, telling.subject),
-        options: Some(options_to_wire(&answer.options)),
+        options: Some(options_to_wire(
+            &answer.options,
+            telling.method.response.measure.dimension.canonical().ucum,
+        )),
         data_version: answer.data_version,
         evidence_version: answer.evidence_version,
         engine_version: ENGINE_VERSION.to_owned(),
@@ -74,10 +78,11 @@ fn leading_sentence(answer: &Answer, subject: &Subject) -> String {
     answer.strata.first().map(|s| sentence(subject, &s.headline)).or_else(runs).unwrap_or_default()
 }
 
-fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
+pub(super) fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
     let effect = |e: &PooledEffect| effect_to_wire(e, telling.subject);
     let beside = |e: &Option<PooledEffect>| e.as_ref().map(effect);
     let unit = stratum.headline.scale.unit();
+    let screened = screened_to_wire(stratum, telling);
     let network = stratum.beside.as_ref();
     v1::Stratum {
         shared: stratum.shared.iter().cloned().collect(),
@@ -119,5 +124,9 @@ fn stratum_to_wire(stratum: &Stratum, telling: &Telling<'_>) -> v1::Stratum {
         consistency: network.and_then(|found| found.consistency).map(consistency_to_wire),
         demand_edges: network.iter().flat_map(|found| &found.edges).map(edge_to_wire).collect(),
         normalisations: stratum.strip.iter().map(|bar| strip_to_wire(bar, telling)).collect(),
+        screened: screened.effect,
+        screened_left_out: screened.left_out,
+        flags: screened.flags,
+        influence: screened.influence,
     }
 }

@@ -120,7 +120,12 @@ pub(super) fn row_to_wire(row: &TesterRow, unit: &str) -> v1::TesterRow {
 }
 
 pub(in crate::convert) fn left_out_to_wire(left: &LeftOut, telling: &Telling<'_>) -> v1::LeftOut {
-    let named = left.trials.iter().filter(|t| (telling.readable)(t)).take(NAMED);
+    left_out_for(left, telling.readable)
+}
+
+/// Trials left out for one reason; named are those that are `readable`.
+pub(super) fn left_out_for(left: &LeftOut, readable: &dyn Fn(&TrialId) -> bool) -> v1::LeftOut {
+    let named = left.trials.iter().filter(|t| readable(t)).take(NAMED);
     v1::LeftOut {
         reason: left.reason.clone(),
         message: left.message.clone(),

@@ -1,11 +1,15 @@
 //! Questions over many trials, and their answers: one file a question, and what all of them share.
 
+pub mod analysis;
+mod assess;
 mod beside;
 mod compare;
+pub mod documents;
 mod effect;
 pub mod modifiers;
 mod question;
 mod rank;
+mod screened;
 
 use benchring_domain::id::TrialId;
 use benchring_domain::method::Method;
@@ -14,6 +18,7 @@ use benchring_domain::pool::wording::Subject;
 
 use crate::v1;
 
+pub use assess::{assess_from_wire, assessed_to_wire};
 pub use compare::{answer_to_wire, question_from_wire};
 pub(super) use effect::{effect_to_wire, left_out_to_wire, percent_to_wire};
 pub use rank::{rank_from_wire, ranking_to_wire};
@@ -40,7 +45,7 @@ fn warnings_to_wire(warnings: &[PoolWarning]) -> Vec<v1::PoolWarning> {
     warnings.iter().map(one).collect()
 }
 
-fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
+pub(super) fn prior_to_wire(prior: &PriorUsed) -> v1::VariancePrior {
     let PriorUsed { variance, df, trials, assumed, charge_sd, charge_assumed } = *prior;
     v1::VariancePrior {
         variance,

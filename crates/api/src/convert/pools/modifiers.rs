@@ -52,7 +52,10 @@ pub fn exploration_to_wire(found: &Exploration, telling: &Telling<'_>) -> v1::Ex
         testers_count: size(found.testers),
         trials_count: size(found.trials),
         prior: Some(prior_to_wire(&found.prior)),
-        options: Some(options_to_wire(&question.options)),
+        options: Some(options_to_wire(
+            &question.options,
+            telling.method.response.measure.dimension.canonical().ucum,
+        )),
         warnings: found
             .warnings
             .iter()

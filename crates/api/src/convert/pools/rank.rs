@@ -63,7 +63,10 @@ pub fn ranking_to_wire(ranking: &Ranking, names: &PackNames, telling: &Telling<'
         left_out: ranking.left_out.iter().map(|l| left_out_to_wire(l, telling)).collect(),
         prior: Some(prior_to_wire(&ranking.prior)),
         sentence: ranking_sentence(names, telling.method, ranking),
-        options: Some(options_to_wire(&ranking.options)),
+        options: Some(options_to_wire(
+            &ranking.options,
+            telling.method.response.measure.dimension.canonical().ucum,
+        )),
         data_version: ranking.data_version,
         evidence_version: ranking.evidence_version,
         engine_version: ENGINE_VERSION.to_owned(),

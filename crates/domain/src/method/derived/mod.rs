@@ -10,6 +10,7 @@ mod unit;
 use serde::{Deserialize, Serialize};
 
 use super::dictionary::{Field, Limits};
+use crate::quantity::Dimension;
 pub(super) use size::Size;
 pub(super) use unit::{compounds, derived_unit};
 
@@ -39,6 +40,9 @@ pub struct Derived {
     /// Units of `unit` in one product of canonical units, as a quotient; known once the dictionary is.
     #[serde(skip)]
     scale: Option<(f64, f64)>,
+    /// Dimensions of the fields that it reads, each with how many times; known once the dictionary is.
+    #[serde(skip)]
+    dimensions: Vec<(Dimension, i32)>,
 }
 
 /// A product over a product.
@@ -125,9 +129,36 @@ impl Derived {
         fields
     }
 
+    /// Power of the reading in the formula: -1 where it is divided by, as in a rate.
+    pub fn power_of_reading(&self) -> i32 {
+        let count = |terms: &[Term]| terms.iter().filter(|term| **term == Term::Reading).count();
+        let power = |terms: &[Term]| i32::try_from(count(terms)).unwrap_or(i32::MAX);
+        power(&self.formula.times) - power(&self.formula.over)
+    }
+
+    /// Whether the formula reads what the run gave.
+    pub fn reads_reading(&self) -> bool {
+        self.formula.terms().any(|term| *term == Term::Reading)
+    }
+
+    /// Dimensions of the fields that the formula reads, each with how many times.
+    pub fn dimensions(&self) -> &[(Dimension, i32)] {
+        &self.dimensions
+    }
+
     /// Takes over the units of what the formula reads, once they are checked.
     pub(super) fn settle<'a>(&mut self, response: Size, field: impl Fn(&str) -> Option<&'a Field>) {
         let size = self.formula.size(|term| term.size(response, &field));
+        let mut dimensions: Vec<(Dimension, i32)> = Vec::new();
+        for term in self.formula.terms() {
+            let Term::Field(id) = term else { continue };
+            let Some(measure) = field(id).and_then(|field| field.measure.as_ref()) else { continue };
+            match dimensions.iter_mut().find(|(dimension, _)| *dimension == measure.dimension) {
+                Some((_, times)) => *times += 1,
+                None => dimensions.push((measure.dimension, 1)),
+            }
+        }
+        self.dimensions = dimensions;
         self.scale = size.zip(derived_unit(&self.unit)).and_then(|(size, unit)| size.in_unit(unit.size));
     }
 }
@@ -170,7 +201,7 @@ impl Term {
     pub(super) fn size<'a>(&self, response: Size, field: impl Fn(&str) -> Option<&'a Field>) -> Option<Size> {
         match self {
             Self::Reading => Some(response),
-            Self::RatedCapacity => Size::of(crate::quantity::Dimension::Charge),
+            Self::RatedCapacity => Size::of(Dimension::Charge),
             Self::SeriesCount => Some(Size::ONE),
             Self::Field(id) => Size::of(field(id)?.measure.as_ref()?.dimension),
         }

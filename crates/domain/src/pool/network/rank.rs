@@ -116,7 +116,7 @@ impl RankQuestion {
     ) -> Result<Ranking, NoAnswer> {
         let accepted: Vec<&EvidenceTrial> = evidence.trials.iter().filter(|t| t.counts()).collect();
         let mut reasons = Reasons::default();
-        let all = groups_of(&self.scope, method, &evidence.trials, &|_| true, &mut reasons);
+        let all = groups_of(&self.scope, method, &evidence.trials, &|_| true, 2, &mut reasons);
         let mut candidates: Vec<Candidate<'_>> = all.into_iter().filter_map(candidate).collect();
         candidates.sort_by(|a, b| {
             let size = |c: &Candidate<'_>| (c.told.testers, c.told.trials);

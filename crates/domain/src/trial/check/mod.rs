@@ -21,7 +21,6 @@ mod outliers;
 pub(in crate::trial) mod parts;
 mod replicates;
 mod runs;
-pub(crate) mod slips;
 mod state;
 mod timing;
 mod whole;
@@ -32,6 +31,8 @@ use crate::id::{MethodRef, PackSpecimenId, TesterId, ToolModelId};
 use crate::method::{Catalogue, Method};
 use crate::trial::check::notes::Notes;
 use crate::trial::check::parts::{ReadArm, ReadConditions};
+use crate::trial::check::whole::Whole;
+use crate::trial::loose::ArmPack;
 use crate::trial::summary::LeftOut;
 use crate::trial::{Checked, References, Trial, TrialDraft, reduce};
 use crate::violation::Violations;
@@ -80,29 +81,9 @@ impl TrialDraft {
         tester: &TesterId,
         now: Timestamp,
     ) -> Result<Checked, Violations> {
-        let mut check = Check {
-            draft: &self,
-            catalogue,
-            references,
-            tester,
-            now,
-            broken: Violations::default(),
-            notes: Notes::default(),
-            left_out: Vec::new(),
-        };
-        let method = check.method();
-        let whole = check.whole(method);
-        let mut arms = check.arms(method);
-        if let Some(method) = method {
-            let plan = whole.plan.as_ref();
-            check.order(method, plan, &arms);
-            check.alike(method, &arms);
-            check.states(method, &whole.conditions, &mut arms);
-            check.used_charge(method, whole.tool_model, &whole.conditions, &arms);
-            check.consistent(method, &whole.conditions, &arms);
-            check.replicates(method, plan, &arms);
-        }
-        let Check { broken, notes, left_out, .. } = check;
+        let method = catalogue_method(&self, catalogue);
+        let Judged { whole, arms, findings, broken, left_out } =
+            judge(&self, method, catalogue, references, tester, now);
         let (Some(method), Some(plan), Some(packs)) = (method, whole.plan, packs_of(&arms)) else {
             return Err(broken);
         };
@@ -111,9 +92,10 @@ impl TrialDraft {
         else {
             return Err(broken);
         };
-        let Some(arms) = arms.into_iter().map(ReadArm::finish).collect::<Option<Vec<_>>>() else {
-            return Err(broken);
-        };
+        let specimens: Vec<PackSpecimenId> =
+            arms.iter().filter_map(|arm| Some(arm.pack?.0.id.clone())).collect();
+        let arms = arms.into_iter().zip(specimens).map(|(arm, specimen)| arm.finish(specimen));
+        let Some(arms) = arms.collect::<Option<Vec<_>>>() else { return Err(broken) };
         let tool = whole.tool_model;
         let trial = Trial {
             method: method.reference(),
@@ -128,13 +110,74 @@ impl TrialDraft {
             note: self.note.clone(),
         };
         let summary = reduce::summary(&trial, method, catalogue, &packs, tool, left_out);
-        broken.finish(Checked { trial, findings: notes.finish(), summary })
+        broken.finish(Checked { trial, findings, summary })
     }
 }
 
+/// A draft held against every rule, half read.
+pub(in crate::trial) struct Judged<'a> {
+    pub(in crate::trial) whole: Whole<'a>,
+    pub(in crate::trial) arms: Vec<ReadArm<'a>>,
+    pub(in crate::trial) findings: Vec<Finding>,
+    pub(in crate::trial) broken: Violations,
+    pub(in crate::trial) left_out: Vec<LeftOut>,
+}
+
+/// The method version that the draft names, where the catalogue has it.
+fn catalogue_method<'a>(draft: &TrialDraft, catalogue: &'a Catalogue) -> Option<&'a Method> {
+    catalogue.method(&named_method(draft).ok()?)
+}
+
+/// Holds the draft against every rule of `method`; of one without a method, only what holds for all is looked at, and
+/// why there is none.
+pub(in crate::trial) fn judge<'a>(
+    draft: &'a TrialDraft,
+    method: Option<&'a Method>,
+    catalogue: &'a Catalogue,
+    references: &'a References,
+    tester: &'a TesterId,
+    now: Timestamp,
+) -> Judged<'a> {
+    let mut check = Check {
+        draft,
+        catalogue,
+        references,
+        tester,
+        now,
+        broken: Violations::default(),
+        notes: Notes::default(),
+        left_out: Vec::new(),
+    };
+    if method.is_none() {
+        check.no_method();
+    }
+    let whole = check.whole(method);
+    let mut arms = check.arms(method);
+    if let Some(method) = method {
+        let plan = whole.plan.as_ref();
+        check.order(method, plan, &arms);
+        check.alike(method, &arms);
+        check.states(method, &whole.conditions, &mut arms);
+        check.used_charge(method, whole.tool_model, &whole.conditions, &arms);
+        check.consistent(method, &whole.conditions, &arms);
+        check.replicates(method, plan, &arms);
+    }
+    let Check { broken, notes, left_out, .. } = check;
+    Judged { whole, arms, findings: notes.finish(), broken, left_out }
+}
+
 /// What the arms were run on; `None` when a specimen is not known.
-fn packs_of<'a>(arms: &[ReadArm<'a>]) -> Option<Vec<parts::Pack<'a>>> {
-    arms.iter().map(|arm| arm.pack).collect()
+fn packs_of(arms: &[ReadArm<'_>]) -> Option<Vec<ArmPack>> {
+    let pack = |arm: &ReadArm<'_>| {
+        let (specimen, model) = arm.pack?;
+        Some(ArmPack {
+            model: model.id.clone(),
+            acquired: specimen.acquired,
+            rated_capacity: Some(model.rated_capacity.canonical()),
+            series_count: Some(f64::from(model.series_count)),
+        })
+    };
+    arms.iter().map(pack).collect()
 }
 
 impl Check<'_> {

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::id::PackSpecimenId;
 use crate::method::Outcome;
 use crate::pack::{PackModel, PackSpecimen};
 use crate::quantity::Quantity;
@@ -14,10 +15,10 @@ pub(in crate::trial) type Pack<'a> = (&'a PackSpecimen, &'a PackModel);
 
 /// Conditions of one place, and where in the list each stands.
 #[derive(Debug, Clone, Default)]
-pub(super) struct ReadConditions {
+pub(in crate::trial) struct ReadConditions {
     /// Path of what bears them: `arms[0]`, or nothing for the trial.
     pub(super) at: String,
-    pub(super) values: Conditions,
+    pub(in crate::trial) values: Conditions,
     pub(super) places: BTreeMap<String, usize>,
 }
 
@@ -70,7 +71,7 @@ pub(in crate::trial) fn number(conditions: &Conditions, field: &str) -> Option<f
 
 /// A run as far as it could be read.
 #[derive(Debug, Clone)]
-pub(super) struct ReadRun {
+pub(in crate::trial) struct ReadRun {
     pub(super) at: String,
     pub(super) round: Option<u32>,
     pub(super) position: Option<u32>,
@@ -83,6 +84,12 @@ pub(super) struct ReadRun {
 }
 
 impl ReadRun {
+    /// Its path, where its reading is not above zero.
+    pub(in crate::trial) fn not_positive(&self) -> Option<String> {
+        let reading = self.reading.as_ref()?;
+        (reading.canonical() <= 0.0).then(|| self.at.clone())
+    }
+
     /// Whether its reading enters the arm.
     pub(super) fn scored(&self) -> bool {
         !self.warm_up && self.reading.is_some() && self.outcome.is_some_and(Outcome::scored)
@@ -133,7 +140,7 @@ impl ReadCharge {
 
 /// An arm as far as it could be read.
 #[derive(Debug, Clone)]
-pub(super) struct ReadArm<'a> {
+pub(in crate::trial) struct ReadArm<'a> {
     pub(super) at: String,
     pub(super) pack: Option<Pack<'a>>,
     pub(super) conditions: ReadConditions,
@@ -143,7 +150,7 @@ pub(super) struct ReadArm<'a> {
 
 impl ReadArm<'_> {
     /// Its runs, over all charges.
-    pub(super) fn runs(&self) -> impl Iterator<Item = &ReadRun> {
+    pub(in crate::trial) fn runs(&self) -> impl Iterator<Item = &ReadRun> {
         self.charges.iter().flat_map(|charge| &charge.runs)
     }
 
@@ -159,13 +166,9 @@ impl ReadArm<'_> {
         self.all_conditions().filter_map(move |at| Some((at.path(field), at.number(field)?)))
     }
 
-    pub(super) fn finish(self) -> Option<Arm> {
+    /// The arm, of `specimen`.
+    pub(in crate::trial) fn finish(self, specimen: PackSpecimenId) -> Option<Arm> {
         let charges = self.charges.into_iter().map(ReadCharge::finish).collect::<Option<Vec<_>>>()?;
-        Some(Arm {
-            specimen: self.pack?.0.id.clone(),
-            conditions: self.conditions.values,
-            charges_known: self.charges_known,
-            charges,
-        })
+        Some(Arm { specimen, conditions: self.conditions.values, charges_known: self.charges_known, charges })
     }
 }

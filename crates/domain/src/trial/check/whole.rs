@@ -20,15 +20,15 @@ const MOST_AHEAD: SignedDuration = SignedDuration::from_hours(7 * 24);
 const EARLIEST: Timestamp = Timestamp::constant(946_684_800, 0);
 
 /// What could be read of it.
-pub(super) struct Whole<'a> {
-    pub(super) tool_model: Option<&'a ToolModel>,
-    pub(super) conditions: ReadConditions,
-    pub(super) plan: Option<Plan>,
+pub(in crate::trial) struct Whole<'a> {
+    pub(in crate::trial) tool_model: Option<&'a ToolModel>,
+    pub(in crate::trial) conditions: ReadConditions,
+    pub(in crate::trial) plan: Option<Plan>,
 }
 
 impl<'a> Check<'a> {
-    /// The method version, or why there is none.
-    pub(super) fn method(&mut self) -> Option<&'a Method> {
+    /// Why the draft has no method version.
+    pub(super) fn no_method(&mut self) {
         let catalogue = self.catalogue;
         if self.draft.method.is_empty() {
             self.broken.add(
@@ -36,25 +36,21 @@ impl<'a> Check<'a> {
                 reason::REQUIRED,
                 format!("the method version is missing: {METHODS_LISTED}"),
             );
-            return None;
+            return;
         }
-        let named = match named_method(self.draft) {
-            Ok(named) => named,
+        match named_method(self.draft) {
+            Ok(named) => {
+                let instead = catalogue.instead_of(&named);
+                self.broken.add(
+                    "method",
+                    reason::UNKNOWN_METHOD,
+                    format!("there is no method version {}: {instead}", named.name()),
+                );
+            }
             Err(error) => {
                 self.broken.add("method", reason::NOT_A_NAME, format!("{error}; {METHODS_LISTED}"));
-                return None;
             }
-        };
-        let found = catalogue.method(&named);
-        if found.is_none() {
-            let instead = catalogue.instead_of(&named);
-            self.broken.add(
-                "method",
-                reason::UNKNOWN_METHOD,
-                format!("there is no method version {}: {instead}", named.name()),
-            );
         }
-        found
     }
 
     /// Everything that stands once for the trial.

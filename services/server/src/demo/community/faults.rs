@@ -40,14 +40,11 @@ pub struct About {
     pub what: &'static str,
     /// Whether it is in this demo already.
     pub planted: bool,
-    /// What will notice it besides, once it stands.
-    pub still: &'static str,
 }
 
 /// All of them.
 pub const FAULTS: [About; 14] = [
-    planted(Fault::F01, "F01", 2, "board typed 4.5 x 14.5 mm, was cm, and confirmed")
-        .and_later("level of the trial against those of the pool (R20)"),
+    planted(Fault::F01, "F01", 2, "board typed 4.5 x 14.5 mm, was cm, and confirmed"),
     planted(Fault::F02, "F02", 4, "one screw typed at a tenth of its time"),
     planted(Fault::F03, "F03", 6, "all runs of one pack, then of the next, with one blade"),
     planted(Fault::F04, "F04", 1, "N6 has 120 W.h on its label: 6.0 A.h by 20 V"),
@@ -58,21 +55,13 @@ pub const FAULTS: [About; 14] = [
     planted(Fault::F09, "F09", 3, "packs never measured, work compared per A.h"),
     planted(Fault::F10, "F10", 10, "one trial sent again under a new id"),
     planted(Fault::F11, "F11", 0, "M4 stopped by hand in mid charge"),
-    planted(Fault::F12, "F12", 11, "a worn L5P: 300 charges, 4.2 A.h left")
-        .and_later("number of charges as a covariate"),
+    planted(Fault::F12, "F12", 11, "a worn L5P: 300 charges, 4.2 A.h left"),
     planted(Fault::F13, "F13", 4, "'50 % faster' claimed for 50 % less time"),
     planted(Fault::F14, "F14", 5, "volts read at the load, through 40 mOhm of leads"),
 ];
 
 const fn planted(fault: Fault, id: &'static str, tester: usize, what: &'static str) -> About {
-    About { fault, id, tester, what, planted: true, still: "" }
-}
-
-impl About {
-    /// The same, with what will notice it besides.
-    const fn and_later(self, still: &'static str) -> Self {
-        Self { still, ..self }
-    }
+    About { fault, id, tester, what, planted: true }
 }
 
 impl Fault {

@@ -15,10 +15,8 @@ impl Page {
             for caught in story.caught.get(&about.fault).into_iter().flatten() {
                 self.paragraph(12, &format!("{}: {}", caught.by, caught.said));
             }
-            match (about.planted, story.caught.contains_key(&about.fault), about.still) {
-                (true, false, _) => self.line("            NOT NOTICED"),
-                (_, _, still) if !still.is_empty() => self.paragraph(12, &format!("not yet: {still}")),
-                _ => {}
+            if about.planted && !story.caught.contains_key(&about.fault) {
+                self.line("            NOT NOTICED");
             }
         }
     }

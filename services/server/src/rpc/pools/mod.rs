@@ -1,5 +1,6 @@
 //! Questions over many trials: one file an rpc, and here what all of them share.
 
+mod assess;
 mod capacities;
 mod compare;
 mod modifiers;
@@ -37,6 +38,20 @@ impl PoolService for App {
         request: Request<v1::ExploreModifiersRequest>,
     ) -> Result<Response<v1::ExploreModifiersResponse>, Status> {
         answer(self.explore(request)).await
+    }
+
+    async fn assess_method(
+        &self,
+        request: Request<v1::AssessMethodRequest>,
+    ) -> Result<Response<v1::AssessMethodResponse>, Status> {
+        answer(self.assess(request)).await
+    }
+
+    async fn analyse_trials(
+        &self,
+        request: Request<v1::AnalyseTrialsRequest>,
+    ) -> Result<Response<v1::AnalyseTrialsResponse>, Status> {
+        answer(self.analysed(request)).await
     }
 
     async fn rank_packs(
@@ -106,7 +121,9 @@ fn no_answer(why: &NoAnswer) -> Refusal {
     let reason = match why {
         NoAnswer::NoEvidence { .. } => Reason::NoEvidence,
         NoAnswer::NotConnected { .. } => Reason::NotConnected,
-        NoAnswer::NotNormalisable(_) | NoAnswer::TooManyPacks { .. } => Reason::Precondition,
+        NoAnswer::NoVariance { .. } | NoAnswer::NotNormalisable(_) | NoAnswer::TooManyPacks { .. } => {
+            Reason::Precondition
+        }
     };
     let metadata = match why {
         NoAnswer::NotConnected { bridge: (a, b), .. } => {

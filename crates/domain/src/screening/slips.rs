@@ -1,13 +1,9 @@
 //! Factors between units that are mixed up, and which of them would explain a distance.
 
-use crate::quantity::Dimension;
+use benchring_stats::shift::explanations;
 
-/// Least distance, ln scale, that a slip is looked for at: own rule.
-const LEAST_DISTANCE: f64 = 0.25;
-/// Share of readings that bear a slip, before anything is seen: own rule.
-const SLIPS_BEFORE: f64 = 0.01;
-/// Greatest posterior of no slip at which one is offered: own rule.
-const NO_SLIP_AFTER: f64 = 0.1;
+use crate::quantity::Dimension;
+use crate::screening::flag::Cause;
 
 /// A slip: how many times too large or too small, and what was probably done.
 pub(crate) type Slip = (f64, &'static str);
@@ -57,44 +53,44 @@ fn slips(dimension: Dimension) -> &'static [Slip] {
 }
 
 /// Every slip known for the dimension, decimal places included.
-pub(crate) fn known_slips(dimension: Dimension) -> impl Iterator<Item = Slip> {
-    slips(dimension).iter().chain(DECIMAL).copied()
+pub(crate) fn known_slips(dimension: Dimension) -> Vec<Slip> {
+    slips(dimension).iter().chain(DECIMAL).copied().collect()
 }
 
-/// The slips that explain a distance of `distance` (ln scale) at a standard deviation of `sd`, the likeliest first.
+/// The slips among `candidates` that explain a distance of `distance` (ln scale) at a standard deviation of `sd`, the
+/// likeliest first, each with its probability after the look.
 ///
-/// Candidates are 0 with prior 0.99 and each +-ln f with an equal share of 0.01; the posterior is proportional to prior
-/// times exp(-((distance - candidate) / sd)^2 / 2). Slips are offered where |distance| is at least 0.25 and 3 sd, the
-/// posterior of none is at most 0.1, and the candidate lies within 3 sd. Own rule, after the practice of trying known
-/// factors on outlying values; factors that cannot be told apart (10 and 9.80665) are all offered.
-pub(super) fn explaining(dimension: Dimension, distance: f64, sd: f64) -> Vec<Slip> {
-    if distance.abs() < LEAST_DISTANCE.max(3.0 * sd) {
-        return Vec::new();
-    }
-    let all: Vec<Slip> = known_slips(dimension).collect();
-    let half_square = |candidate: f64| 0.5 * ((distance - candidate) / sd).powi(2);
-    // A slip away from the distance has no weight beside one towards it, and only those are listed.
-    let towards = |slip: &Slip| half_square(slip.0.ln().copysign(distance));
-    let each = (SLIPS_BEFORE / (2 * all.len()) as f64).ln();
-    let none = (1.0 - SLIPS_BEFORE).ln() - half_square(0.0);
-    let weights: Vec<f64> = all.iter().map(|slip| each - towards(slip)).collect();
-    let top = weights.iter().copied().fold(none, f64::max);
-    let sum: f64 = weights.iter().chain([&none]).map(|weight| (weight - top).exp()).sum();
-    if (none - top).exp() / sum > NO_SLIP_AFTER {
-        return Vec::new();
-    }
-    let mut near: Vec<Slip> = all.into_iter().filter(|slip| towards(slip) <= 4.5).collect();
-    near.sort_by(|one, two| towards(one).total_cmp(&towards(two)));
-    near
+/// The rule is that of [`explanations`]; factors that cannot be told apart (10 and 9.80665) are all offered.
+pub(crate) fn explaining(candidates: &[Slip], distance: f64, sd: f64) -> Vec<(Slip, f64)> {
+    let logs: Vec<f64> = candidates.iter().map(|(factor, _)| factor.ln()).collect();
+    // A spread that is no positive number explains nothing.
+    let found = explanations(distance, sd, &logs).unwrap_or_default();
+    found.into_iter().map(|one| (candidates[one.candidate], one.posterior)).collect()
+}
+
+/// The same as causes of a flag: with what the value would then be, `value` being in the unit of the flag.
+pub(crate) fn causes(candidates: &[Slip], distance: f64, sd: f64, value: f64) -> Vec<Cause> {
+    let cause = |((factor, units), posterior): (Slip, f64)| Cause {
+        factor,
+        units: units.to_owned(),
+        posterior,
+        corrected: if distance > 0.0 { value / factor } else { value * factor },
+    };
+    explaining(candidates, distance, sd).into_iter().map(cause).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    fn found(dimension: Dimension, ratio: f64, sd: f64) -> Vec<f64> {
+        let slips = explaining(&known_slips(dimension), ratio.ln(), sd);
+        slips.iter().map(|((factor, _), _)| *factor).collect()
+    }
+
     #[test]
     fn a_slip_is_found_from_both_sides_and_nothing_is_made_up() {
-        let of = |ratio: f64| explaining(Dimension::Time, ratio.ln(), 0.05).first().map(|slip| slip.0);
+        let of = |ratio: f64| found(Dimension::Time, ratio, 0.05).first().copied();
         assert_eq!(of(61.0), Some(60.0));
         assert_eq!(of(1.0 / 59.0), Some(60.0));
         assert_eq!(of(9.5), Some(10.0));
@@ -105,14 +101,13 @@ mod tests {
 
     #[test]
     fn slips_that_cannot_be_told_apart_are_all_offered() {
-        let found = explaining(Dimension::Torque, 9.9f64.ln(), 0.05);
-        let factors: Vec<f64> = found.iter().map(|slip| slip.0).collect();
+        let factors = found(Dimension::Torque, 9.9, 0.05);
         assert!([10.0, 9.806_65, 10.197_16].iter().all(|factor| factors.contains(factor)), "{factors:?}");
     }
 
     #[test]
     fn wide_scatter_separates_large_factors_only() {
-        let of = |ratio: f64| explaining(Dimension::Length, ratio.ln(), 0.4).len();
+        let of = |ratio: f64| found(Dimension::Length, ratio, 0.4).len();
         assert_eq!(of(2.54), 0);
         assert!(of(304.8) > 0);
     }
