@@ -328,7 +328,7 @@ impl Question {
             screening: None,
             headline: main.effect,
         };
-        self.other_evidence(pooling, &group.trials, counted, &units, &mut stratum);
+        Self::other_evidence(pooling, &group.trials, counted, &units, &mut stratum);
         if self.all_normalisations {
             stratum.strip = strip(pooling, evidence, measured, counted, &units);
         }
@@ -351,7 +351,6 @@ impl Question {
 
     /// The same question asked of less evidence, and of more: what stands beside the headline.
     fn other_evidence(
-        &self,
         pooling: &Pooling<'_>,
         all: &[&EvidenceTrial],
         counted: &[&EvidenceTrial],

@@ -106,7 +106,7 @@ impl Evidence {
     /// the answer itself is made with: its name, and what the question divides by.
     #[must_use]
     pub fn asked(self, question: &Question, method: &Method, since: i64, packs: &PackRevisions) -> Self {
-        self.as_read_by(since, packs, |packs| {
+        self.read_by(since, packs, |packs| {
             (Subject::of(question, method, packs), descriptors(question, method, packs))
         })
     }
@@ -114,7 +114,7 @@ impl Evidence {
     /// The evidence as a ranking reads it, likewise.
     #[must_use]
     pub fn ranked(self, question: &RankQuestion, since: i64, packs: &PackRevisions) -> Self {
-        self.as_read_by(since, packs, |packs| {
+        self.read_by(since, packs, |packs| {
             let one = |(id, model): (&PackModelId, &PackModel)| {
                 let told =
                     question.normalisation.and_then(|one| divisor(one, id, packs, None, std::iter::empty()));
@@ -125,7 +125,7 @@ impl Evidence {
     }
 
     /// With its packs as they stood, and the last version at which what `read` takes from them changed.
-    fn as_read_by<T: PartialEq>(
+    fn read_by<T: PartialEq>(
         mut self,
         since: i64,
         packs: &PackRevisions,

@@ -16,7 +16,7 @@ pub struct EdgeFlow<T> {
 impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
     /// The flow of `to` less `from` through every pair of treatments that a block compares, in sort order
     ///
-    /// Sum over the blocks of −M_ab(p_a − p_b), p = Cℓ: each pair pulls as a conductance does. None where the contrast does
+    /// Sum over the blocks of −`M_ab`(`p_a` − `p_b`), p = Cℓ: each pair pulls as a conductance does. None where the contrast does
     /// not exist.
     /// # Reference
     /// König, Krahn and Binder, Statistics in Medicine 32 (2013), 5414–5429.

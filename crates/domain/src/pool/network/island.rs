@@ -205,23 +205,7 @@ impl Asked<'_> {
                 ),
             );
         }
-        if let Some((low, high)) = uneven(edges) {
-            warn(
-                "uneven_demand",
-                format!(
-                    "mean power of the comparisons runs from {low:.0} W to {high:.0} W, more than a factor {MOST_UNEVEN} apart: effects that pass through both are marked, and indirect evidence names none as ahead there"
-                ),
-            );
-        }
-        if let Some(test) = island.consistency.test.filter(|test| test.p < DIFFER) {
-            warn(
-                "inconsistent_network",
-                format!(
-                    "packs compared in different company do not tell one story (Q = {:.1} on {} degrees of freedom, p = {:.3})",
-                    test.q, test.df, test.p
-                ),
-            );
-        }
+        transitive(island, edges, &mut warn);
         let unknown = own.weighed.iter().filter(|w| w.arms.iter().any(|arm| !arm.charges_known)).count();
         assumed(self.pooling.spread, unknown, &mut warn);
         let stopped: u32 = own.weighed.iter().flat_map(|w| &w.arms).map(|arm| arm.censored).sum();
@@ -238,6 +222,27 @@ impl Asked<'_> {
             );
         }
         all
+    }
+}
+
+/// Whether its comparisons were made under alike demand, and tell one story.
+fn transitive(island: &PackIsland, edges: &[DemandEdge], warn: &mut impl FnMut(&'static str, String)) {
+    if let Some((low, high)) = uneven(edges) {
+        warn(
+            "uneven_demand",
+            format!(
+                "mean power of the comparisons runs from {low:.0} W to {high:.0} W, more than a factor {MOST_UNEVEN} apart: effects that pass through both are marked, and indirect evidence names none as ahead there"
+            ),
+        );
+    }
+    if let Some(test) = island.consistency.test.filter(|test| test.p < DIFFER) {
+        warn(
+            "inconsistent_network",
+            format!(
+                "packs compared in different company do not tell one story (Q = {:.1} on {} degrees of freedom, p = {:.3})",
+                test.q, test.df, test.p
+            ),
+        );
     }
 }
 

@@ -2,6 +2,7 @@
 
 pub mod demand;
 pub mod island;
+pub(super) mod merged;
 pub mod pair;
 pub mod rank;
 pub mod ranking;

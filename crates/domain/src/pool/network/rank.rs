@@ -69,7 +69,8 @@ impl RankDraft {
             name.map_err(|wrong| broken.add("reference", "NOT_A_NAME", wrong.to_string())).ok()
         });
         let id = |c: char| c.is_ascii_digit() || ('a'..='f').contains(&c);
-        if !self.stratum.is_empty() && !(self.stratum.len() == STRATUM_ID && self.stratum.chars().all(id)) {
+        let known = self.stratum.len() == STRATUM_ID && self.stratum.chars().all(id);
+        if !self.stratum.is_empty() && !known {
             broken.add(
                 "stratum",
                 "NOT_AN_ID",
