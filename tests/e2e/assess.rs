@@ -35,7 +35,7 @@ async fn three(ring: &Ring) -> anyhow::Result<Vec<Vec<f64>>> {
     Ok(all)
 }
 
-/// s_r^2 = sum (n-1) s^2/(N-p); s_d^2 = sum n (m - mean)^2/(p-1); s_L^2 = (s_d^2 - s_r^2)/n of ISO 5725-2, like n.
+/// `s_r^2 = sum (n-1) s^2/(N-p)`, `s_d^2 = sum n (m - mean)^2/(p-1)`, `s_L^2 = (s_d^2 - s_r^2)/n` of ISO 5725-2, like n.
 fn by_hand(cells: &[Vec<f64>]) -> (f64, f64) {
     let (p, n) = (cells.len() as f64, cells[0].len() as f64);
     let means: Vec<f64> = cells.iter().map(|c| c.iter().sum::<f64>() / n).collect();
@@ -65,7 +65,7 @@ async fn precision_is_that_of_the_readings_by_hand_and_the_same_by_json() -> any
         assert!((figure(&stratum.repeatability_limit).value - 2.8 * within).abs() < 1e-12);
         assert!((figure(&stratum.reproducibility_limit).value - 2.8 * over).abs() < 1e-12);
         assert_eq!((stratum.testers_count, stratum.cells.len()), (3, 3));
-        assert_eq!(stratum.runs_count as usize, cells.iter().map(Vec::len).sum::<usize>());
+        assert_eq!(usize::try_from(stratum.runs_count), Ok(cells.iter().map(Vec::len).sum()));
         assert!(answer.sentence.contains("3 testers") && !answer.cautions.is_empty(), "{}", answer.sentence);
         assert_eq!(answer.data_version, ring.data_version().await?);
 

@@ -91,7 +91,7 @@ async fn a_slip_is_flagged_on_arrival_and_holds_nothing() -> anyhow::Result<()> 
         assert_ne!(stratum.screened, stratum.headline);
         assert_eq!(screened.basis.unwrap().trials_count, 6);
         let run_out = stratum.screened_left_out.iter().find(|left| left.reason == "RUN_OUTLIER").unwrap();
-        assert_eq!(run_out.trials, [kept.name.clone()]);
+        assert_eq!(run_out.trials, std::slice::from_ref(&kept.name));
         let flag =
             stratum.flags.iter().find(|flag| flag.trial == kept.name && flag.kind == "unit_slip").unwrap();
         assert_eq!(flag.sentence, slip.sentence);

@@ -75,11 +75,11 @@ fn computed(
         read.references.specimens.values().map(|(_, model)| (model.id.clone(), model.clone())).collect();
     let evidence = gathered.evidence(read.method.reference(), packs);
     let asked = Asked { options: read.options, reference: read.reference };
-    let found = analyse(&read.method, &evidence, &asked, &Names::default()).map_err(refused)?;
+    let found = analyse(&read.method, &evidence, &asked, &Names::default()).map_err(|why| refused(&why))?;
     Ok(analysed_to_wire(&Analysed { method: &read.method, found: &found, gathered: &gathered }))
 }
 
-fn refused(why: NoAnalysis) -> Refusal {
+fn refused(why: &NoAnalysis) -> Refusal {
     let message = why.to_string();
     match why {
         NoAnalysis::NotConnected(_) => Refusal::because(Reason::NotConnected, message),
