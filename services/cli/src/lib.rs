@@ -1,4 +1,4 @@
-//! benchring, the tester's own tool: checks and analyses trial files with the very code of the service.
+//! benchring, the tester's own tool: plans trials, checks and analyses trial files with the very code of the service.
 
 mod analyse;
 mod args;
@@ -6,6 +6,7 @@ mod check;
 mod documents;
 mod json;
 mod out;
+mod plan;
 mod run;
 mod table;
 mod tidy;
