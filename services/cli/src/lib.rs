@@ -5,6 +5,7 @@ mod args;
 mod check;
 mod documents;
 mod json;
+mod network;
 mod out;
 mod plan;
 mod run;
