@@ -147,7 +147,7 @@ pub(crate) struct Plan {
     /// What the order is drawn from [default: made of the method and the packs]
     #[arg(long, value_name = "N")]
     pub(crate) seed: Option<i64>,
-    /// Print one JSON object, as PlanTrial answers
+    /// Print one JSON object, with the keys of the service's answer
     #[arg(long)]
     pub(crate) json: bool,
     /// Print the run sheet alone, as CSV to fill in

@@ -25,10 +25,7 @@ pub(crate) fn rankings(found: &Analysis, loaded: &Loaded, evidence: &Evidence) -
 
 /// The largest island at the top, the others beside it; null where nothing ranks.
 pub(crate) fn network(ranked: &Result<Ranking, String>, loaded: &Loaded, evidence: &Evidence) -> Value {
-    let ranking = match ranked {
-        Ok(ranking) => ranking,
-        Err(_) => return Value::Null,
-    };
+    let Ok(ranking) = ranked else { return Value::Null };
     let names = &loaded.names;
     let mut islands = ranking.islands.iter().map(|island| {
         let mut told = island_json(island, names);

@@ -1,7 +1,5 @@
 //! Plans on the command line.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
-
 use benchring_cli::{Done, command};
 use serde_json::Value;
 
