@@ -6,6 +6,7 @@ use benchring_domain::analysis::{AnalysedPair, AnalysedStratum, Analysis, Asked,
 use benchring_domain::finding::FindingKind;
 use benchring_domain::id::PackModelId;
 use benchring_domain::method::Catalogue;
+use benchring_domain::pool::Evidence;
 use benchring_domain::pool::answer::{Interval, PercentForms, PooledEffect};
 use benchring_domain::violation::Violations;
 use serde_json::json;
@@ -14,7 +15,7 @@ use crate::Done;
 use crate::args::Analyse;
 use crate::run::{Fault, Loaded, NoFiles, faults_text, loaded};
 use crate::table::Table;
-use crate::{json as told_json, out};
+use crate::{json as told_json, network, out};
 
 /// Most flags printed in words.
 const MOST_FLAGS: usize = 50;
@@ -43,9 +44,12 @@ pub(crate) fn analyse(args: &Analyse, catalogue: &Catalogue) -> anyhow::Result<D
     match analysed(&loaded.method, &evidence, &Asked { options, reference }, &loaded.names) {
         Ok(found) => {
             let text = if args.files.json {
-                format!("{}\n", serde_json::to_string_pretty(&told_json::analysis(&found, &loaded))?)
+                format!(
+                    "{}\n",
+                    serde_json::to_string_pretty(&told_json::analysis(&found, &loaded, &evidence))?
+                )
             } else {
-                told(&found, &loaded)
+                told(&found, &loaded, &evidence)
             };
             Ok(Done { code: 0, out: text, err: String::new() })
         }
@@ -75,7 +79,7 @@ fn reference(label: &str, loaded: &Loaded) -> anyhow::Result<PackModelId> {
     known.ok_or_else(|| anyhow::anyhow!("--reference {label}: there is no such pack in the files"))
 }
 
-fn told(found: &Analysis, loaded: &Loaded) -> String {
+fn told(found: &Analysis, loaded: &Loaded, evidence: &Evidence) -> String {
     let coloured = out::coloured();
     let mut text = String::new();
     let options = &found.options;
@@ -93,8 +97,10 @@ fn told(found: &Analysis, loaded: &Loaded) -> String {
         options.prior,
         options.order_bias
     );
-    for stratum in &found.strata {
+    let rankings = network::rankings(found, loaded, evidence);
+    for (stratum, ranked) in found.strata.iter().zip(&rankings) {
         text.push_str(&stratum_told(stratum, loaded, coloured));
+        text.push_str(&network::told(ranked, loaded, evidence));
     }
     let left_out = found.left_out.iter().chain(&loaded.gathered.left_out);
     for left in left_out {
@@ -224,7 +230,7 @@ fn testers_table(pair: &AnalysedPair, loaded: &Loaded) -> String {
 }
 
 /// A number with four significant digits or so.
-fn number(value: Option<f64>) -> String {
+pub(crate) fn number(value: Option<f64>) -> String {
     match value {
         None => "-".to_owned(),
         Some(value) if value == 0.0 || (0.001..100_000.0).contains(&value.abs()) => format!("{value:.4}"),
@@ -232,6 +238,6 @@ fn number(value: Option<f64>) -> String {
     }
 }
 
-fn span(of: Interval) -> String {
+pub(crate) fn span(of: Interval) -> String {
     format!("{} to {}", number(of.lower), number(of.upper))
 }

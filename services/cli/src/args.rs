@@ -3,13 +3,14 @@
 use std::path::PathBuf;
 
 use benchring_domain::method::Better;
+use benchring_domain::plan::Form;
 use benchring_domain::pool::question::{
     ChargeVarianceModel, Heterogeneity, IntervalMethod, OptionsDraft, OrderBiasModel, PriorModel, Variance,
     VoteCap,
 };
 use clap::{Args, Parser, Subcommand};
 
-/// The tester's own tool: checks and analyses trial files, with no network
+/// The tester's own tool: plans trials, checks and analyses trial files, with no network
 #[derive(Debug, Parser)]
 #[command(
     name = "benchring",
@@ -29,6 +30,8 @@ pub(crate) enum Command {
     Analyse(Analyse),
     /// Hold trial files against the rules of their method
     Check(Check),
+    /// Say how many runs and testers a question takes, and print a run sheet in its random order
+    Plan(Plan),
 }
 
 /// Which files, and by which method.
@@ -90,6 +93,66 @@ pub(crate) struct Analyse {
     /// Level of intervals as a share, 0.80 to 0.999
     #[arg(long, value_name = "SHARE", default_value_t = 0.95)]
     level: f64,
+}
+
+#[derive(Debug, Args)]
+#[command(allow_negative_numbers = true)]
+pub(crate) struct Plan {
+    /// Method, such as screw-drive-time
+    #[arg(long, value_name = "ID")]
+    pub(crate) method: String,
+    /// Pack to run: a label of your own, or packModels/{id}; give it once for each pack, two at least
+    #[arg(long = "pack", value_name = "NAME")]
+    pub(crate) packs: Vec<String>,
+    /// Effect to find, in percent, or in the method's unit where it compares by difference
+    #[arg(long, value_name = "SIZE")]
+    pub(crate) effect: Option<f64>,
+    /// What the size of the effect means [default: the method's usual form]
+    #[arg(
+        long,
+        value_name = "rate_gain|time_reduction|more|less|difference",
+        value_parser = word(Form::from_id, "rate_gain, time_reduction, more, less or difference")
+    )]
+    pub(crate) form: Option<Form>,
+    /// Half-width of the interval to reach, instead of an effect: in percent or the method's unit
+    #[arg(long, value_name = "SIZE")]
+    pub(crate) half_width: Option<f64>,
+    /// Chance that the half-width is reached, 0.5 to 0.999 [default: as expected in the mean]
+    #[arg(long, value_name = "SHARE")]
+    pub(crate) assurance: Option<f64>,
+    /// Chance to find the effect, 0.5 to 0.999
+    #[arg(long, value_name = "SHARE", default_value_t = 0.8)]
+    pub(crate) power: f64,
+    /// Level of intervals and tests, 0.80 to 0.999
+    #[arg(long, value_name = "SHARE", default_value_t = 0.95)]
+    pub(crate) level: f64,
+    /// Your own scatter between runs, in percent or the method's unit [default: the method's]
+    #[arg(long, value_name = "SD")]
+    pub(crate) run_scatter: Option<f64>,
+    /// Scatter between charges, likewise
+    #[arg(long, value_name = "SD")]
+    pub(crate) charge_scatter: Option<f64>,
+    /// Scatter between testers, likewise
+    #[arg(long, value_name = "SD")]
+    pub(crate) tester_scatter: Option<f64>,
+    /// Family of the workpiece, which narrows the scatter
+    #[arg(long, value_name = "FAMILY")]
+    pub(crate) workpiece_family: Option<String>,
+    /// Rounds, each on a charge of its own [default: the method's]
+    #[arg(long, value_name = "N")]
+    pub(crate) rounds: Option<u32>,
+    /// Scored runs of each pack in a round [default: the method's]
+    #[arg(long, value_name = "N")]
+    pub(crate) runs_per_round: Option<u32>,
+    /// What the order is drawn from [default: made of the method and the packs]
+    #[arg(long, value_name = "N")]
+    pub(crate) seed: Option<i64>,
+    /// Print one JSON object, with the keys of the service's answer
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// Print the run sheet alone, as CSV to fill in
+    #[arg(long, conflicts_with = "json")]
+    pub(crate) csv: bool,
 }
 
 impl Analyse {

@@ -4,20 +4,32 @@
 use benchring_domain::analysis::{AnalysedPair, AnalysedStratum, Analysis, Names};
 use benchring_domain::finding::Finding;
 use benchring_domain::id::TrialId;
-use benchring_domain::pool::ENGINE_VERSION;
 use benchring_domain::pool::answer::{
     EffectScale, Interval, LeftOut, PercentForms, PoolWarning, PooledEffect, TesterRow,
 };
 use benchring_domain::pool::question::Options;
+use benchring_domain::pool::{ENGINE_VERSION, Evidence};
 use serde_json::{Map, Value, json};
 
 use crate::analyse::flag;
+use crate::network;
 use crate::run::Loaded;
 
 /// The whole analysis.
-pub(crate) fn analysis(found: &Analysis, loaded: &Loaded) -> Value {
+pub(crate) fn analysis(found: &Analysis, loaded: &Loaded, evidence: &Evidence) -> Value {
     let names = &loaded.names;
-    let strata: Vec<Map<String, Value>> = found.strata.iter().map(|one| stratum(one, names)).collect();
+    let rankings = network::rankings(found, loaded, evidence);
+    let strata: Vec<Map<String, Value>> = found
+        .strata
+        .iter()
+        .zip(&rankings)
+        .map(|(one, ranked)| {
+            let mut told = stratum(one, names);
+            told.insert("network".into(), network::network(ranked, loaded, evidence));
+            told.insert("no_network".into(), json!(ranked.as_ref().err()));
+            told
+        })
+        .collect();
     let mut strata = strata.into_iter();
     let mut told = strata.next().unwrap_or_default();
     let findings = loaded.gathered.findings.iter();
@@ -94,7 +106,7 @@ fn stratum(one: &AnalysedStratum, names: &Names) -> Map<String, Value> {
 }
 
 /// From the scale told back to the scale of pooling.
-fn pooled(scale: EffectScale, value: Option<f64>) -> Option<f64> {
+pub(crate) fn pooled(scale: EffectScale, value: Option<f64>) -> Option<f64> {
     value.map(|value| if scale.is_ratio() { value.ln() } else { value }).filter(|value| value.is_finite())
 }
 
@@ -139,7 +151,7 @@ fn effect(effect: &PooledEffect) -> Map<String, Value> {
     told
 }
 
-fn key(scale: EffectScale) -> &'static str {
+pub(crate) fn key(scale: EffectScale) -> &'static str {
     if scale.is_ratio() { "log_ratio" } else { "difference" }
 }
 
@@ -147,7 +159,7 @@ fn interval(of: Interval) -> Value {
     json!({"estimate": of.estimate, "lower": of.lower, "upper": of.upper})
 }
 
-fn percent(forms: Option<PercentForms>) -> Value {
+pub(crate) fn percent(forms: Option<PercentForms>) -> Value {
     match forms {
         None => Value::Null,
         Some(PercentForms::Duration { time_reduction, rate_gain }) => {

@@ -1,11 +1,13 @@
-//! benchring, the tester's own tool: checks and analyses trial files with the very code of the service.
+//! benchring, the tester's own tool: plans trials, checks and analyses trial files with the very code of the service.
 
 mod analyse;
 mod args;
 mod check;
 mod documents;
 mod json;
+mod network;
 mod out;
+mod plan;
 mod run;
 mod table;
 mod tidy;

@@ -37,6 +37,7 @@ pub(crate) fn run(cli: &Cli) -> Done {
         Catalogue::embedded().context("the methods built in").and_then(|catalogue| match &cli.command {
             Command::Analyse(args) => crate::analyse::analyse(args, &catalogue),
             Command::Check(args) => check::check(args, &catalogue),
+            Command::Plan(args) => crate::plan::plan(args, &catalogue),
         });
     done.unwrap_or_else(|error| Done { code: 2, out: String::new(), err: format!("benchring: {error:#}\n") })
 }
@@ -191,7 +192,7 @@ fn bytes_of(path: &Path, left: u64) -> anyhow::Result<Vec<u8>> {
 }
 
 /// A method of the catalogue, by id or by the name of a version.
-fn asked_method(text: &str, catalogue: &Catalogue) -> anyhow::Result<Method> {
+pub(crate) fn asked_method(text: &str, catalogue: &Catalogue) -> anyhow::Result<Method> {
     let by_name = MethodRef::from_name(text).ok().and_then(|reference| catalogue.method(&reference));
     let by_id = || catalogue.current(&MethodId::parse(text).ok()?);
     by_name.or_else(by_id).cloned().with_context(|| {

@@ -3,6 +3,7 @@
 
 pub mod documents;
 pub mod generic;
+pub mod network;
 pub mod tidy;
 
 use std::collections::{BTreeMap, BTreeSet};

@@ -237,6 +237,12 @@ impl RankQuestion {
     }
 }
 
+/// The id of a stratum, made of what its trials share.
+pub(crate) fn stratum_id(shared: &[(String, String)], demand_class: Option<&String>) -> String {
+    let place = serde_json::to_string(&(shared, demand_class)).unwrap_or_default();
+    sha256_hex(place.as_bytes())[..STRATUM_ID].to_owned()
+}
+
 fn candidate(group: Group<'_>) -> Option<Candidate<'_>> {
     let counted: Vec<&EvidenceTrial> = group.trials.iter().copied().filter(|t| t.counts()).collect();
     if counted.is_empty() {
@@ -246,9 +252,8 @@ fn candidate(group: Group<'_>) -> Option<Candidate<'_>> {
     let packs: BTreeSet<&PackModelId> =
         counted.iter().flat_map(|t| t.summary.arms.iter().map(|arm| &arm.pack_model)).collect();
     let testers: BTreeSet<&TesterId> = counted.iter().map(|t| &t.tester).collect();
-    let place = serde_json::to_string(&(&group.shared, &group.demand_class)).unwrap_or_default();
     let told = RankStratum {
-        id: sha256_hex(place.as_bytes())[..STRATUM_ID].to_owned(),
+        id: stratum_id(&group.shared, group.demand_class.as_ref()),
         class_badge,
         mean_power,
         packs: packs.len(),

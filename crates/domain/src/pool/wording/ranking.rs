@@ -34,6 +34,13 @@ impl PackNames {
         Self(models.iter().map(name).collect())
     }
 
+    /// With labels of one's own for some.
+    #[must_use]
+    pub fn called(mut self, labels: &BTreeMap<PackModelId, String>) -> Self {
+        self.0.extend(labels.iter().map(|(pack, label)| (pack.clone(), label.clone())));
+        self
+    }
+
     /// The name of one.
     pub fn name(&self, pack: &PackModelId) -> String {
         self.0.get(pack).cloned().unwrap_or_else(|| pack.to_string())
