@@ -169,7 +169,8 @@ fn network_basis(
         units: units.len(),
         testers: mine.iter().map(|w| &w.trial.tester).collect::<BTreeSet<_>>().len(),
         trials: mine.len(),
-        indirect_weight: other.map(|unit| unit.share).sum::<f64>().min(1.0),
+        // Not `sum`, which of nothing is -0.
+        indirect_weight: other.map(|unit| unit.share).fold(0.0, |sum: f64, share| sum + share).min(1.0),
     }
 }
 

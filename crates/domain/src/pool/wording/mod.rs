@@ -150,7 +150,11 @@ fn rests_on(effect: &PooledEffect) -> String {
         );
     }
     let both = basis_text(&effect.basis).replace("one tester only, not pooled", "one tester who ran both");
-    format!("{both}; {:.0} % of the weight comes through other packs", 100.0 * network.indirect_weight)
+    let share = match 100.0 * network.indirect_weight {
+        percent if percent < 0.5 => "less than 1 %".to_owned(),
+        percent => format!("{percent:.0} %"),
+    };
+    format!("{both}; {share} of the weight comes through other packs")
 }
 
 /// Counts in words, such as "6 testers, 9 trials, 3 and 4 specimens".

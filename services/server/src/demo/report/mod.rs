@@ -161,8 +161,8 @@ impl Page {
         );
         self.paragraph(
             2,
-            "Only packs that one tester ran side by side are compared, and every tester has one vote; wood, hand and \
-             stopwatch then cancel. The interval is where the typical ratio over testers and packs lies, with 95 % \
+            "Packs are compared only within a trial of one tester, where wood, hand and stopwatch cancel, and through \
+             other packs that such trials connect; every tester has one vote. The interval is where the typical ratio over testers and packs lies, with 95 % \
              confidence; raw averages mix whose wood was harder with whose pack was better.",
         );
         if story.trials > 0 {
