@@ -247,7 +247,7 @@ impl Outcome {
             "\nheld: share of 95 % intervals that hold the truth, ± its Monte Carlo standard error over communities;\n\
              bare: the same without the allowance for blocked orders, which makes intervals wider than scatter asks.\n\
              bias, rmse: of the pooled ratio about the truth; raw: rmse of plain averages. half: median half width.\n\
-             Left out: {} comparisons of one voting unit, which speak of that tester alone; {} without an answer.\n\
+             Left out: {} comparisons that at most one voting unit made itself; {} without an answer.\n\
              Trials without a planted fault whose testers were asked something: {}.",
             self.not_counted.0, self.not_counted.1, self.asked
         ));

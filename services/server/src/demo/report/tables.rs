@@ -27,7 +27,9 @@ impl Page {
                 self.pack(PACKS[pack_b].code, &of_pack);
             }
         }
-        self.line("\n  * one tester, or testers who shared a pack: the interval speaks of them alone");
+        self.line(
+            "\n  * at most one vote ran both packs: it speaks alone, or with others through other packs",
+        );
         self.tally(story);
     }
 
