@@ -130,7 +130,7 @@ impl Default for Options {
 }
 
 impl Options {
-    /// The step of the instrument as [`OptionsDraft::resolution`] takes it; `unit` is that of the response.
+    /// The step of the instrument as `OptionsDraft` takes it; `unit` is that of the response.
     pub fn resolution_text(&self, unit: &str) -> String {
         match self.resolution {
             None => String::new(),
