@@ -132,13 +132,25 @@ impl Pooling<'_> {
         base: Option<Base>,
         reasons: &mut Reasons,
     ) -> Option<PooledSet> {
+        self.pooled(trials, units, (stopped, base), reasons, true)
+    }
+
+    /// As [`Self::pool`]; unless `whole`, without what takes further fits: each unit left out, and blocked trials left out.
+    pub(super) fn pooled(
+        &self,
+        trials: &[&EvidenceTrial],
+        units: &BTreeMap<TesterId, TesterId>,
+        (stopped, base): (Stopped, Option<Base>),
+        reasons: &mut Reasons,
+        whole: bool,
+    ) -> Option<PooledSet> {
         let weighed = self.weighed(trials, units, stopped, reasons);
         let pairs: Vec<PairTrial<TesterId, PackModelId>> = weighed.iter().map(|w| w.pair.clone()).collect();
         let options = self.pair_options(self.drift(&weighed));
         let (from, to) = (&self.question.pack_a, &self.question.pack_b);
         let answer = pool_pair(&pairs, from, to, &options).ok();
         let connected = Connected::of(self, &pairs, &options, base);
-        let evidence = Weighing { weighed: &weighed, units, options: &options };
+        let evidence = Weighing { weighed: &weighed, units, options: &options, whole };
         let mut set = answer.as_ref().map(|answer| self.set(answer, evidence));
         let found = connected.island().and_then(|island| self.out_of_network(island, evidence, set.as_ref()));
         let used = answer.as_ref().map(|answer| answer.unused_trials.clone());
@@ -228,11 +240,12 @@ impl Pooling<'_> {
         stopped: Stopped,
         base: Option<Base>,
     ) -> Option<PooledEffect> {
-        self.pool(trials, units, stopped, base, &mut Reasons::default()).map(|set| set.effect)
+        let set = self.pooled(trials, units, (stopped, base), &mut Reasons::default(), false);
+        set.map(|set| set.effect)
     }
 
     pub(super) fn set(&self, answer: &PairAnswer<TesterId>, evidence: Weighing<'_>) -> PooledSet {
-        let Weighing { weighed, units, options } = evidence;
+        let Weighing { weighed, units, options, .. } = evidence;
         let scale = self.scale();
         let used: Vec<&Weighed<'_>> =
             answer.units.iter().flat_map(|u| &u.trials).map(|i| &weighed[*i]).collect();
@@ -478,6 +491,8 @@ pub(super) struct Weighing<'a> {
     pub(super) weighed: &'a [Weighed<'a>],
     pub(super) units: &'a BTreeMap<TesterId, TesterId>,
     pub(super) options: &'a PairOptions,
+    /// Whether what takes further fits is asked for.
+    pub(super) whole: bool,
 }
 
 pub(super) fn dominant(weights: impl Iterator<Item = (TesterId, f64)>) -> Option<(TesterId, f64)> {

@@ -94,7 +94,7 @@ fn bar(
     units: &BTreeMap<TesterId, TesterId>,
 ) -> StripBar {
     let mut reasons = Reasons::default();
-    let set = pooling.pool(trials, units, Stopped::Censored, None, &mut reasons);
+    let set = pooling.pooled(trials, units, (Stopped::Censored, None), &mut reasons, false);
     let left_out = reasons.finish();
     let missing = match (&set, left_out.first()) {
         (Some(_), _) => String::new(),

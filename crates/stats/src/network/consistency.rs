@@ -26,6 +26,13 @@ pub struct Consistency {
     pub test: Option<CochranQ>,
 }
 
+impl Consistency {
+    /// Where nobody asks.
+    pub(super) fn untested() -> Self {
+        Self { designs: 0, within: None, between: None, tau2_within: 0.0, test: None }
+    }
+}
+
 pub(super) fn consistency(model: &Model, at_zero: &Fit) -> Result<Consistency, PoolError> {
     let designs = designs(model);
     let fits: Vec<Fit> = designs.iter().map(|design| fit(design, 0.0)).collect::<Result<_, _>>()?;

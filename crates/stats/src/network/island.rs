@@ -63,6 +63,17 @@ impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
         ballots: Vec<Ballot<U>>,
         options: &PairOptions,
     ) -> Result<Self, PoolError> {
+        Self::fit_with(treatments, ranks, ballots, options, true)
+    }
+
+    /// As [`Self::fit`]; unless `whole`, without the interval of τ² and the test of consistency, which cost most of it.
+    pub(super) fn fit_with(
+        treatments: Vec<T>,
+        ranks: &[usize],
+        ballots: Vec<Ballot<U>>,
+        options: &PairOptions,
+        whole: bool,
+    ) -> Result<Self, PoolError> {
         let model = Model::new(treatments.len(), capped_rows(&ballots, ranks, options));
         let at_zero = model.fit(0.0).ok_or(PoolError::RankDeficient)?;
         let df = model.df();
@@ -84,7 +95,7 @@ impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
             df,
             tau2,
             tau2_source,
-            tau2_interval: q_profile(&model, &at_zero, options.pooling.level),
+            tau2_interval: if whole { q_profile(&model, &at_zero, options.pooling.level) } else { None },
             cochran_q: (df > 0).then(|| CochranQ { q: at_zero.q, df: free, p: chi2_sf(at_zero.q, free) }),
             inconsistency: (df > 0).then(|| inconsistency(&model, &at_zero, options, tau2.unwrap_or(0.0))),
             q_scale: (df > 0).then(|| at.q / free),
@@ -92,7 +103,7 @@ impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
         let covariance = model.covariance(&at);
         let covariance_at_zero = (df == 0).then(|| model.covariance(&at_zero));
         let warnings = warnings(units.len(), &fit, &ballots);
-        let consistency = consistency(&model, &at_zero)?;
+        let consistency = if whole { consistency(&model, &at_zero)? } else { Consistency::untested() };
         let options = *options;
         Ok(Self {
             treatments,

@@ -2,9 +2,15 @@
 
 use super::Ballot;
 use super::island::Island;
+use crate::heterogeneity::Tau2Method;
 use crate::leave_one_out::REFIT_UP_TO;
+use crate::pair::PairOptions;
 use crate::pool_error::PoolError;
 use crate::units::DisjointSets;
+
+/// Units times contrasts up to which τ² is estimated anew for each one left out; beyond, that of the whole is held, since
+/// each estimate takes some dozen fits.
+pub(super) const REFIT_WORK: usize = 1_000;
 
 /// What is left of a contrast without a unit.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,10 +48,12 @@ pub struct LeaveOneUnitOut<U> {
     pub rows: Vec<LeftOutUnit<U>>,
     /// Whether every unit was left out once, see [`REFIT_UP_TO`].
     pub all_units: bool,
+    /// Whether τ² was estimated anew for each row: with units times contrasts up to 1,000, since each estimate takes some dozen fits.
+    pub tau2_refitted: bool,
 }
 
 impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
-    /// `to` less `from` with each unit left out, cap and τ² taken anew
+    /// `to` less `from` with each unit left out, the cap taken anew, and τ² where that is quick
     ///
     /// Beyond [`REFIT_UP_TO`] units only those that carry most of the contrast are left out, since each costs a whole fit;
     /// units that carry nothing of it move it through τ² alone. None where the contrast does not exist.
@@ -59,12 +67,22 @@ impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
         let all_units = units.len() <= REFIT_UP_TO;
         units.truncate(REFIT_UP_TO);
         units.sort_by(|a, b| a.unit.cmp(&b.unit));
-        let row = |unit: U| Ok(LeftOutUnit { without: self.without(&unit, from, to)?, unit });
+        let tau2_refitted = self.units.len().saturating_mul(self.fit.contrasts) <= REFIT_WORK;
+        let mut options = self.options;
+        if let Some(tau2) = self.fit.tau2.filter(|_| !tau2_refitted) {
+            options.pooling.tau2 = Tau2Method::Given(tau2);
+        }
+        let row = |unit: U| Ok(LeftOutUnit { without: self.without(&unit, (from, to), &options)?, unit });
         let rows = units.into_iter().map(|own| row(own.unit)).collect::<Result<_, PoolError>>()?;
-        Ok(Some(LeaveOneUnitOut { rows, all_units }))
+        Ok(Some(LeaveOneUnitOut { rows, all_units, tau2_refitted }))
     }
 
-    fn without(&self, unit: &U, from: &T, to: &T) -> Result<WithoutUnit, PoolError> {
+    fn without(
+        &self,
+        unit: &U,
+        (from, to): (&T, &T),
+        options: &PairOptions,
+    ) -> Result<WithoutUnit, PoolError> {
         let kept = self.ballots.iter().zip(&self.model.blocks).filter(|(ballot, _)| ballot.unit != *unit);
         let mut sets = DisjointSets::new(self.treatments.len());
         for (_, block) in kept.clone() {
@@ -90,9 +108,9 @@ impl<U: Ord + Clone, T: Ord + Clone> Island<U, T> {
             ballots.iter().flat_map(|ballot| ballot.block.treatments().iter().copied()).collect();
         ranks.sort_unstable();
         ranks.dedup();
-        let island = Self::fit(names, &ranks, ballots, &self.options)?;
+        let island = Self::fit_with(names, &ranks, ballots, options, false)?;
         Ok(island.contrast(from, to).map_or(WithoutUnit::FallsApart, |rest| {
-            let half = rest.spread.half_width(self.options.pooling.level);
+            let half = rest.spread.half_width(options.pooling.level);
             let (lower, upper) = (rest.estimate - half, rest.estimate + half);
             WithoutUnit::Answer { estimate: rest.estimate, se: rest.se, lower, upper, tau2: island.fit.tau2 }
         }))

@@ -62,11 +62,13 @@ impl Pooling<'_> {
         };
         let (from, to) = (&self.question.pack_a, &self.question.pack_b);
         let weighed = evidence.weighed;
-        let range = self.network_leave_one_out(island, from, to);
+        let range = if evidence.whole { self.network_leave_one_out(island, from, to) } else { None };
+        let held = range.is_some_and(|(_, refitted)| !refitted);
+        let range = range.map(|(range, _)| range);
         let mine = || weighed.iter().filter(|w| on_island(island, &w.pair));
         let testers: BTreeSet<&TesterId> = mine().map(|w| &w.trial.tester).collect();
         let notes = Notes {
-            warnings: network_warnings(island, &effect, &weights),
+            warnings: network_warnings(island, &effect, &weights, held),
             zero_spread: mine().filter(|w| w.zero_spread).count(),
             shared_specimen: island.units.len() < testers.len(),
             drift: evidence.options.drift,
@@ -80,7 +82,7 @@ impl Pooling<'_> {
         PooledSet {
             base: if direct.is_some() { Base::Network } else { Base::IndirectOnly },
             levels: self.levels(weighed, effect.pooled),
-            without_blocked: self.network_without_blocked(evidence),
+            without_blocked: if evidence.whole { self.network_without_blocked(evidence) } else { None },
             leave_one_out: range.or_else(|| direct.as_ref().and_then(|set| set.leave_one_out)),
             equal_vote: direct.as_ref().and_then(|set| set.equal_vote),
             votes: direct.as_ref().map(|set| set.votes.clone()).unwrap_or_default(),
@@ -183,13 +185,19 @@ fn on_island(island: &PackIsland, pair: &PairTrial<TesterId, PackModelId>) -> bo
 }
 
 /// Flags of the island, and those of one comparison out of it.
-fn network_warnings(island: &PackIsland, effect: &PooledEffect, weights: &[(TesterId, f64)]) -> Vec<Warning> {
+fn network_warnings(
+    island: &PackIsland,
+    effect: &PooledEffect,
+    weights: &[(TesterId, f64)],
+    held: bool,
+) -> Vec<Warning> {
     let whole = island.warnings.iter().copied().filter(|w| *w != Warning::BlockedOrder);
     let dominant = weights.iter().any(|(_, weight)| *weight > DOMINANT_SHARE);
     let own = [
         (dominant, Warning::DominantUnit),
         (effect.blocked_weight > 0.0, Warning::BlockedOrder),
         (effect.order_bias > 0.0, Warning::BlockedBias),
+        (held, Warning::TauHeldInLeaveOneOut),
     ];
     let mut all: Vec<Warning> =
         whole.chain(own.into_iter().filter_map(|(holds, warning)| holds.then_some(warning))).collect();

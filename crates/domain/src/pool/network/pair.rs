@@ -121,13 +121,13 @@ impl Pooling<'_> {
     }
 
     /// Range of the effect with each unit left out in turn; `None` for a network too large to be fitted so often, or where
-    /// nothing is left.
+    /// nothing is left; and whether the spread between testers was estimated anew each time.
     pub(in crate::pool) fn network_leave_one_out(
         &self,
         island: &PackIsland,
         from: &PackModelId,
         to: &PackModelId,
-    ) -> Option<Interval> {
+    ) -> Option<(Interval, bool)> {
         if island.units.len() < 2 || island.units.len() * island.fit.contrasts > REFIT_WORK {
             return None;
         }
@@ -139,11 +139,9 @@ impl Pooling<'_> {
         let (low, high) =
             left.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)));
         let scale = self.scale();
-        low.is_finite().then(|| Interval {
-            estimate: None,
-            lower: Some(scale.told(low)),
-            upper: Some(scale.told(high)),
-        })
+        let range =
+            || Interval { estimate: None, lower: Some(scale.told(low)), upper: Some(scale.told(high)) };
+        low.is_finite().then(|| (range(), found.tau2_refitted))
     }
 }
 
