@@ -321,6 +321,11 @@ fn numeric(
                 100.0 * effect.order_bias
             ),
         ),
+        Warning::TauHeldInLeaveOneOut => (
+            "tau_held_in_leave_one_out",
+            "the range with each tester left out keeps the spread between testers of all: there are too many to find it anew each time"
+                .into(),
+        ),
         _ => return None,
     })
 }
