@@ -153,11 +153,26 @@ async fn everything_wrong_with_what_is_handed_over_is_said_at_once() -> anyhow::
     let apart = ask(&|request| {
         for trial in &mut request.trials {
             trial.arms.truncate(1);
-            trial.plan = None;
         }
     })
     .await?;
-    assert!(matches!(apart.code(), Code::InvalidArgument | Code::FailedPrecondition), "{apart:?}");
-    assert!(["NOT_CONNECTED", "INVALID_FIELDS"].contains(&reason(&apart).as_str()));
+    assert_eq!(
+        (apart.code(), reason(&apart).as_str()),
+        (Code::FailedPrecondition, "NOT_CONNECTED"),
+        "{apart:?}"
+    );
+
+    let alone = ask(&|request| {
+        let prior = v1::PriorModel::Fit as i32;
+        request.options = Some(v1::PoolOptions { prior, ..Default::default() });
+        request.trials.truncate(1);
+        for arm in &mut request.trials[0].arms {
+            arm.charges.truncate(1);
+            arm.charges[0].runs.truncate(1);
+        }
+    })
+    .await?;
+    assert_eq!(alone.code(), Code::FailedPrecondition, "{alone:?}");
+    assert!(alone.message().contains("no_variance_and_one_tester"), "{alone:?}");
     ring.end().await
 }
