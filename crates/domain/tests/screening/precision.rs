@@ -3,6 +3,7 @@
 
 use benchring_domain::id::TesterId;
 use benchring_domain::pool::Evidence;
+use benchring_domain::pool::QuestionDraft;
 use benchring_domain::pool::precision::{Assessed, PrecisionDraft, precision_sentence};
 use benchring_domain::screening::FlagKind;
 use benchring_domain::trial::summary::PlainMoments;
@@ -51,14 +52,14 @@ fn rises(cells: &[[f64; 3]]) -> Evidence {
     evidence(method, cells.iter().enumerate().map(of).collect(), vec![pack("k5", "5 Ah")])
 }
 
+fn all_packs() -> PrecisionDraft {
+    let shared = QuestionDraft { method: RISE.into(), ..QuestionDraft::default() };
+    PrecisionDraft { shared, ..PrecisionDraft::default() }
+}
+
 fn assess(evidence: &Evidence, exact: bool) -> Assessed {
     let catalogue = catalogue();
-    let draft = PrecisionDraft {
-        method: RISE.into(),
-        pack_model: "packModels/k5".into(),
-        exact_factor: exact,
-        ..PrecisionDraft::default()
-    };
+    let draft = PrecisionDraft { pack_model: "packModels/k5".into(), exact_factor: exact, ..all_packs() };
     let question = draft.check(&catalogue).unwrap();
     question.ask(method(&catalogue, RISE), evidence).unwrap()
 }
@@ -114,7 +115,7 @@ fn the_exact_factor_is_the_quantile_and_the_sentence_says_what_the_answer_says()
 #[test]
 fn two_testers_are_too_few_and_the_message_says_how_many_are_missing() {
     let catalogue = catalogue();
-    let draft = PrecisionDraft { method: RISE.into(), ..PrecisionDraft::default() };
+    let draft = all_packs();
     let question = draft.check(&catalogue).unwrap();
     let missing = question.ask(method(&catalogue, RISE), &rises(&A[..2])).unwrap_err();
     assert!(missing.0.contains("no stratum has more than 2: 1 more tester has to run it"), "{missing}");
@@ -153,7 +154,7 @@ fn what_the_packs_differ_by_is_taken_off() {
         one
     };
     let evidence = evidence(method, (0..5).map(of).collect(), vec![pack("k5", "5 Ah"), pack("k8", "8 Ah")]);
-    let draft = PrecisionDraft { method: RISE.into(), ..PrecisionDraft::default() };
+    let draft = all_packs();
     let found = draft.check(&catalogue).unwrap().ask(method, &evidence).unwrap();
     let cells = &found.strata[0].cells;
     // The tester with more readings of the second pack stands by them, at the level of the first.

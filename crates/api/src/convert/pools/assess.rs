@@ -6,10 +6,11 @@ use benchring_domain::pool::answer::Interval;
 use benchring_domain::pool::precision::{
     Assessed, PrecisionCell, PrecisionDraft, PrecisionStratum, precision_sentence,
 };
-use benchring_domain::pool::question::CentreDraft;
+use benchring_domain::pool::question::QuestionDraft;
 use benchring_domain::violation::Violations;
 
 use super::effect::left_out_for;
+use super::question::shared_from_wire;
 use super::size;
 use crate::convert::screening::flag_to_wire;
 use crate::convert::{Sent, count_to_wire};
@@ -19,24 +20,12 @@ use crate::v1;
 pub fn assess_from_wire(request: v1::AssessMethodRequest) -> Sent<PrecisionDraft> {
     let v1::AssessMethodRequest { method, pack_model, scope, exact_factor, level_ratio, data_version } =
         request;
-    let v1::PoolScope { demand_class, tool_type, workpiece_family, centres, measured_class_only } =
-        scope.unwrap_or_default();
-    let draft = PrecisionDraft {
-        method,
-        pack_model,
-        demand_class,
-        tool_type,
-        workpiece_family,
-        centres: centres
-            .into_iter()
-            .map(|v1::BandCentre { band, centre }| CentreDraft { band, centre })
-            .collect(),
-        measured_class_only,
-        exact_factor,
-        level: level_ratio,
-        data_version,
-    };
-    Sent { draft, broken: Violations::default() }
+    let mut broken = Violations::default();
+    let options = v1::PoolOptions { level_ratio, ..Default::default() };
+    let shared = shared_from_wire(scope, 0, Some(options), &mut broken);
+    let draft =
+        PrecisionDraft { shared: QuestionDraft { method, data_version, ..shared }, pack_model, exact_factor };
+    Sent { draft, broken }
 }
 
 /// Writes the precision of a method. Trials that are not `readable` are counted, not named.

@@ -1,5 +1,7 @@
 //! Precision of a method by ISO 5725-2: how far two readings of one tester lie apart, and of two testers.
 
+mod draft;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use benchring_stats::precision::{FEWEST_CELLS, LimitFactor, Precision, precision};
@@ -7,13 +9,13 @@ use benchring_stats::screen::{
     SpreadRow, cochran, cochran_critical, mandel, mandel_h_critical, mandel_k_critical,
 };
 
-use crate::id::{MethodRef, PackModelId, TesterId, TrialId};
-use crate::method::{Catalogue, Method, Normalisation, ResponseScale};
+use crate::id::{PackModelId, TesterId, TrialId};
+use crate::method::{Method, Normalisation, ResponseScale};
 use crate::pool::answer::{Interval, LeftOut};
 use crate::pool::compare::units_of;
 use crate::pool::evidence::{Evidence, EvidenceTrial};
 use crate::pool::normalise::{Divisors, MeasuredAmounts};
-use crate::pool::question::{Options, OptionsDraft, Question, QuestionDraft, Scope};
+use crate::pool::question::{Options, Question};
 use crate::pool::screened::beyond;
 use crate::pool::spread::MethodSpread;
 use crate::pool::strata::{Reasons, groups_of};
@@ -22,101 +24,7 @@ use crate::pool::weigh::Stopped;
 use crate::screening::{Compared, Flag, FlagKind, FlagLevel, Severity, Statistic, alpha};
 use crate::text::number;
 use crate::trial::summary::PlainMoments;
-use crate::violation::Violations;
-
-/// What is asked about a method.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PrecisionQuestion {
-    /// Method version.
-    pub method: MethodRef,
-    /// Pack model whose readings are compared; `None` for all, with what the packs differ by taken off.
-    pub pack: Option<PackModelId>,
-    /// Evidence.
-    pub scope: Scope,
-    /// Whether limits take 1.96 times the root of 2 in place of the 2.8 that the standard rounds it to.
-    pub exact_factor: bool,
-    /// Level of intervals.
-    pub level: f64,
-    /// As of this sequence; `None` for now.
-    pub data_version: Option<i64>,
-}
-
-/// The question as sent.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct PrecisionDraft {
-    /// Resource name of the method version.
-    pub method: String,
-    /// Resource name of the pack model, empty for all.
-    pub pack_model: String,
-    /// Demand class, empty for any.
-    pub demand_class: String,
-    /// Type of tool, empty for any.
-    pub tool_type: String,
-    /// Family of the workpiece, empty for any.
-    pub workpiece_family: String,
-    /// Centres of bands.
-    pub centres: Vec<crate::pool::question::CentreDraft>,
-    /// Only trials whose demand class was measured.
-    pub measured_class_only: bool,
-    /// See [`PrecisionQuestion::exact_factor`].
-    pub exact_factor: bool,
-    /// Level; 0 reads as 0.95.
-    pub level: f64,
-    /// As of this sequence.
-    pub data_version: Option<i64>,
-}
-
-impl PrecisionDraft {
-    /// Reads and judges all parts, in the paths of `AssessMethodRequest`.
-    ///
-    /// # Errors
-    /// Every broken rule.
-    pub fn check(self, catalogue: &Catalogue) -> Result<PrecisionQuestion, Violations> {
-        let mut broken = Violations::default();
-        let pack = if self.pack_model.is_empty() {
-            None
-        } else {
-            PackModelId::from_name(&self.pack_model)
-                .map_err(|wrong| broken.add("pack_model", "NOT_A_NAME", wrong.to_string()))
-                .ok()
-        };
-        // Scope and level are those of a comparison; two packs stand in for the one that is not asked about here.
-        let comparison = QuestionDraft {
-            method: self.method,
-            pack_a: "packModels/a".to_owned(),
-            pack_b: "packModels/b".to_owned(),
-            demand_class: self.demand_class,
-            tool_type: self.tool_type,
-            workpiece_family: self.workpiece_family,
-            centres: self.centres,
-            measured_class_only: self.measured_class_only,
-            options: OptionsDraft { level: self.level, ..OptionsDraft::default() },
-            data_version: self.data_version,
-            ..QuestionDraft::default()
-        };
-        match comparison.check(catalogue) {
-            Ok(question) => broken.finish(PrecisionQuestion {
-                method: question.method,
-                pack,
-                scope: question.scope,
-                exact_factor: self.exact_factor,
-                level: question.options.level,
-                data_version: question.data_version,
-            }),
-            Err(others) => {
-                for violation in others.as_slice() {
-                    let field = if violation.field == "options.level_ratio" {
-                        "level_ratio"
-                    } else {
-                        &violation.field
-                    };
-                    broken.add(field, violation.reason, violation.message.clone());
-                }
-                Err(broken)
-            }
-        }
-    }
-}
+pub use draft::{PrecisionDraft, PrecisionQuestion};
 
 /// One tester of a stratum.
 #[derive(Debug, Clone, PartialEq)]
