@@ -106,9 +106,12 @@ impl Object {
         let fault = |about: &About| {
             let by: Vec<&str> =
                 story.caught.get(&about.fault).into_iter().flatten().map(|one| one.by.as_str()).collect();
-            let missed = if about.planted { "nothing" } else { "not yet" };
             let caught = !by.is_empty();
-            FaultObject { id: about.id, caught, by: if caught { by.join("; ") } else { missed.to_owned() } }
+            FaultObject {
+                id: about.id,
+                caught,
+                by: if caught { by.join("; ") } else { "nothing".to_owned() },
+            }
         };
         Self {
             comparisons: story.compared.iter().filter_map(comparison).collect(),

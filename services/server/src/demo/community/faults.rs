@@ -38,8 +38,6 @@ pub struct About {
     pub tester: usize,
     /// What happens.
     pub what: &'static str,
-    /// Whether it is in this demo already.
-    pub planted: bool,
 }
 
 /// All of them.
@@ -61,7 +59,7 @@ pub const FAULTS: [About; 14] = [
 ];
 
 const fn planted(fault: Fault, id: &'static str, tester: usize, what: &'static str) -> About {
-    About { fault, id, tester, what, planted: true }
+    About { fault, id, tester, what }
 }
 
 impl Fault {

@@ -15,7 +15,7 @@ impl Page {
             for caught in story.caught.get(&about.fault).into_iter().flatten() {
                 self.paragraph(12, &format!("{}: {}", caught.by, caught.said));
             }
-            if about.planted && !story.caught.contains_key(&about.fault) {
+            if !story.caught.contains_key(&about.fault) {
                 self.line("            NOT NOTICED");
             }
         }

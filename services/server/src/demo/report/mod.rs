@@ -261,7 +261,7 @@ mod tests {
             questions: 7,
             caught: FAULTS
                 .iter()
-                .filter(|about| about.planted && about.fault != Fault::F03)
+                .filter(|about| about.fault != Fault::F03)
                 .map(|about| {
                     let said = "is it 68 °C, or 20 °C? ".repeat(6);
                     (about.fault, vec![Caught { by: "violation OUT_OF_LIMITS".to_owned(), said }])
